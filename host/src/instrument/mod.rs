@@ -1,0 +1,48 @@
+//! The instrument as the survey sees it: its pins and where each sits on the plank.
+//!
+//! Deliberately not here: readings (they belong to a survey) and SQL (the store's business).
+
+use pinhold_protocol::record::Pin;
+
+/// Grand or upright: decides which way the plank faces and which cautions apply.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum InstrumentKind {
+    /// Plank flat, pins vertical, flange on the far side from the keyboard.
+    Grand,
+    /// Plank vertical, pins horizontal, flange below the field.
+    Upright,
+}
+
+/// One tuning pin in its hole.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FieldPin {
+    /// Note and string.
+    pub pin: Pin,
+    /// Section between plate struts, 0 in the bass.
+    pub section: u8,
+    /// Row across the field, 0 nearest the plate flange.
+    pub row: u8,
+    /// Metres from the bass end of the field towards the treble.
+    pub x_m: f64,
+    /// Metres away from the plate flange side of the field.
+    pub y_m: f64,
+    /// Metres from the plate flange, when known.
+    pub flange_distance_m: Option<f64>,
+    /// Pin diameter in micrometres, when known.
+    pub diameter_um: Option<u32>,
+}
+
+/// An instrument and its pin field.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Instrument {
+    /// The name its owner or the technician gave it; unique in a store, free text, untrusted.
+    pub name: String,
+    /// Grand or upright.
+    pub kind: InstrumentKind,
+    /// Lowest note, 1 (A0) to 88.
+    pub first_note: u8,
+    /// Highest note, 1 to 88 (C8).
+    pub last_note: u8,
+    /// Pins in order of note, then string.
+    pub pins: Vec<FieldPin>,
+}

@@ -1,0 +1,164 @@
+//! Quantities as they travel and rest: whole numbers with the unit in the name.
+//!
+//! Whole numbers, because a reading must re-encode to the same bytes for ever and no message may
+//! carry a NaN. Conversions to and from `f32`/`f64` happen at the edges and refuse what is not
+//! finite. Deliberately not here: display units (the host's business) and arithmetic beyond what
+//! both sides need.
+
+use serde::{Deserialize, Serialize};
+
+/// Rounds half away from zero; `None` when the value is not finite or does not fit an `i32`.
+fn round_to_i32(value: f64) -> Option<i32> {
+    let shifted = if value < 0.0 {
+        value - 0.5
+    } else {
+        value + 0.5
+    };
+    // The comparison is false for NaN, so NaN leaves through `None` too.
+    if shifted > -2_147_483_649.0 && shifted < 2_147_483_648.0 {
+        Some(shifted as i32)
+    } else {
+        None
+    }
+}
+
+/// Torque in whole micronewton-metres, −2147 to 2147 N·m.
+///
+/// The sign convention is stated where a torque is used: raw samples are sharp positive, a
+/// stroke's torque is positive in its own direction of motion.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+pub struct Torque(i32);
+
+impl Torque {
+    /// No torque.
+    pub const ZERO: Torque = Torque(0);
+
+    /// From whole micronewton-metres.
+    pub const fn from_micronewton_metres(value: i32) -> Torque {
+        Torque(value)
+    }
+
+    /// From newton-metres, rounded to the nearest micronewton-metre.
+    ///
+    /// `None` when the value is not finite or beyond ±2147 N·m.
+    ///
+    /// ```
+    /// use pinhold_protocol::units::Torque;
+    /// assert_eq!(Torque::from_newton_metres(5.6).unwrap().micronewton_metres(), 5_600_000);
+    /// assert_eq!(Torque::from_newton_metres(f64::NAN), None);
+    /// ```
+    pub fn from_newton_metres(value: f64) -> Option<Torque> {
+        round_to_i32(value * 1e6).map(Torque)
+    }
+
+    /// Whole micronewton-metres.
+    pub const fn micronewton_metres(self) -> i32 {
+        self.0
+    }
+
+    /// Newton-metres.
+    pub fn newton_metres(self) -> f64 {
+        f64::from(self.0) / 1e6
+    }
+}
+
+/// Angle in whole microradians, sharp (clockwise seen from the pin's head) positive.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+pub struct Angle(i32);
+
+impl Angle {
+    /// No rotation.
+    pub const ZERO: Angle = Angle(0);
+
+    /// From whole microradians.
+    pub const fn from_microradians(value: i32) -> Angle {
+        Angle(value)
+    }
+
+    /// From radians, rounded to the nearest microradian.
+    ///
+    /// `None` when the value is not finite or beyond ±2147 rad.
+    pub fn from_radians(value: f64) -> Option<Angle> {
+        round_to_i32(value * 1e6).map(Angle)
+    }
+
+    /// Whole microradians.
+    pub const fn microradians(self) -> i32 {
+        self.0
+    }
+
+    /// Radians.
+    pub fn radians(self) -> f64 {
+        f64::from(self.0) / 1e6
+    }
+
+    /// Degrees.
+    pub fn degrees(self) -> f64 {
+        self.radians() * (180.0 / core::f64::consts::PI)
+    }
+}
+
+/// Stiffness in whole micronewton-metres per radian of head rotation, 0 to 4294 N·m/rad.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+pub struct Stiffness(u32);
+
+impl Stiffness {
+    /// From newton-metres per radian; `None` when negative, not finite or beyond 4294 N·m/rad.
+    pub fn from_newton_metres_per_radian(value: f64) -> Option<Stiffness> {
+        let micro = value * 1e6 + 0.5;
+        if micro >= 0.0 && micro < 4_294_967_296.0 {
+            Some(Stiffness(micro as u32))
+        } else {
+            None
+        }
+    }
+
+    /// From whole micronewton-metres per radian.
+    pub const fn from_micronewton_metres_per_radian(value: u32) -> Stiffness {
+        Stiffness(value)
+    }
+
+    /// Whole micronewton-metres per radian.
+    pub const fn micronewton_metres_per_radian(self) -> u32 {
+        self.0
+    }
+
+    /// Newton-metres per radian.
+    pub fn newton_metres_per_radian(self) -> f64 {
+        f64::from(self.0) / 1e6
+    }
+}
+
+/// A moment on the lever's own clock: microseconds since it was first powered, never set back.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+pub struct DeviceTime(u64);
+
+impl DeviceTime {
+    /// From whole microseconds.
+    pub const fn from_microseconds(value: u64) -> DeviceTime {
+        DeviceTime(value)
+    }
+
+    /// Whole microseconds.
+    pub const fn microseconds(self) -> u64 {
+        self.0
+    }
+
+    /// Whole milliseconds from `earlier` to `self`, 0 when `earlier` is later, at most 49 days.
+    pub fn milliseconds_since(self, earlier: DeviceTime) -> u32 {
+        let span_ms = self.0.saturating_sub(earlier.0) / 1000;
+        if span_ms > u64::from(u32::MAX) {
+            u32::MAX
+        } else {
+            span_ms as u32
+        }
+    }
+}
