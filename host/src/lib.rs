@@ -2,3 +2,4 @@
 
 pub mod analysis;
 pub mod instrument;
+pub mod units;
