@@ -1,7 +1,26 @@
 //! What the lever and the host say to each other.
 //!
-//! `no_std`, no clock, no I/O. The wire and record formats are written down in `spec.md`.
+//! One crate for both sides: quantities ([`units`]), what a pin's strokes say ([`record`]), packed
+//! samples ([`block`]), the two tables of messages ([`message`]) and the frames they travel in
+//! ([`frame`]). The formats are written down, with byte examples a test executes, in `spec.md`.
+//!
+//! Deliberately not here: clocks, ports, retries; those belong to the lever's core and to the
+//! host's session.
+//!
+//! Invariants: never needs `std` to be correct; never allocates; every wire length is checked
+//! before it is used; a frame's checksum is checked before its content is looked at.
 #![cfg_attr(not(test), no_std)]
 
+pub mod block;
+pub mod error;
+pub mod frame;
+pub mod message;
 pub mod record;
+pub mod stuffing;
 pub mod units;
+
+/// Protocol version this library speaks; the first byte of every frame.
+pub const PROTOCOL_VERSION: u8 = 1;
+
+/// CRC-32/ISO-HDLC (reflected 0x04C11DB7), as in the CRC catalogue: check value 0xCBF43926.
+pub const CRC32: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);

@@ -10,6 +10,8 @@
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
+use crate::CRC32;
+use crate::error::{DecodeError, EncodeError};
 use crate::units::{Angle, DeviceTime, Stiffness, Torque};
 
 /// Lowest note number, A0.
@@ -20,8 +22,9 @@ pub const NOTE_MAX: u8 = 88;
 pub const STROKE_COUNT_MAX: usize = 4;
 /// Version byte of the record this library writes.
 pub const RECORD_VERSION: u8 = 1;
-/// Longest encoded record, version byte included.
-pub const RECORD_BYTES_MAX: usize = 320;
+/// Longest encoded record, version byte included: 374 bytes with every number at its longest, up
+/// to a whole number of flash words.
+pub const RECORD_BYTES_MAX: usize = 376;
 
 /// Which string of its unison a pin carries, seen from the player: left is the bass side.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -248,4 +251,70 @@ pub struct Reading {
     pub samples: SampleCoverage,
     /// The strokes, in time.
     pub strokes: Vec<Stroke, STROKE_COUNT_MAX>,
+}
+
+impl Pin {
+    /// Whether the note is one of the 88 this version knows.
+    pub const fn is_known(self) -> bool {
+        self.note >= NOTE_MIN && self.note <= NOTE_MAX
+    }
+}
+
+/// Writes the record of `reading` into `destination`; returns its length in bytes.
+///
+/// # Errors
+/// [`EncodeError`] when `destination` is shorter than the record;
+/// [`RECORD_BYTES_MAX`] is always enough.
+pub fn encode_record(reading: &Reading, destination: &mut [u8]) -> Result<usize, EncodeError> {
+    let (version, body) = destination.split_first_mut().ok_or(EncodeError)?;
+    *version = RECORD_VERSION;
+    let body_len = postcard::to_slice(reading, body).map_err(|_| EncodeError)?.len();
+    Ok(1 + body_len)
+}
+
+/// Reads a record back.
+///
+/// # Errors
+/// [`DecodeError::Version`] for a record this library is too old for, [`DecodeError::Content`]
+/// for anything that is not a reading, [`DecodeError::TrailingBytes`] when bytes are left over.
+pub fn decode_record(bytes: &[u8]) -> Result<Reading, DecodeError> {
+    let (version, body) = bytes.split_first().ok_or(DecodeError::Content)?;
+    if *version != RECORD_VERSION {
+        return Err(DecodeError::Version(*version));
+    }
+    let (reading, rest) =
+        postcard::take_from_bytes::<Reading>(body).map_err(|_| DecodeError::Content)?;
+    if !rest.is_empty() {
+        return Err(DecodeError::TrailingBytes);
+    }
+    if reading.pin.is_known() { Ok(reading) } else { Err(DecodeError::Content) }
+}
+
+/// Checksum a record is kept and sent with: CRC-32 over epoch, number and the record's bytes, so
+/// that a record can't be taken for another one.
+pub fn record_checksum(epoch: u32, number: u32, bytes: &[u8]) -> u32 {
+    let mut digest = CRC32.digest();
+    digest.update(&epoch.to_le_bytes());
+    digest.update(&number.to_le_bytes());
+    digest.update(bytes);
+    digest.finalize()
+}
+
+/// Chain value of an epoch before its first record.
+pub fn chain_start(device: u64, epoch: u32) -> u32 {
+    let mut digest = CRC32.digest();
+    digest.update(&device.to_le_bytes());
+    digest.update(&epoch.to_le_bytes());
+    digest.finalize()
+}
+
+/// Chain value behind a record, from the value before it and the record's checksum.
+///
+/// Both sides keep it; a commit quotes it, so a host that holds other records than the lever
+/// cannot make the lever forget its own.
+pub fn chain_next(chain: u32, checksum: u32) -> u32 {
+    let mut digest = CRC32.digest();
+    digest.update(&chain.to_le_bytes());
+    digest.update(&checksum.to_le_bytes());
+    digest.finalize()
 }

@@ -3,22 +3,37 @@
 //! `no_std`, no allocation, no clock, no pins: a board hands it samples, received bytes and the
 //! time, and takes signals and bytes to send. The same code runs on the device, in the emulator,
 //! behind the virtual port and on the host for replay.
+//!
+//! A sample's way: [`sample`] turns counts into torque and angle and averages them into bins;
+//! [`stroke`] finds strokes among the bins and reads each one; [`reading`] combines a pin's
+//! strokes; [`log`] keeps the record until a host has committed it; [`link`] frames what is said;
+//! [`device`] is the one entry that ties them together.
+//!
+//! Deliberately not here: hardware traits, executors, clocks, judgement of a reading (the host's),
+//! and persistent memory (the log is in RAM in this version and says so by its size).
+//!
+//! Invariants: time never comes from anywhere but the arguments; transcendental functions come
+//! from the `libm` crate only; no message carries a float.
 #![cfg_attr(not(test), no_std)]
 
-use pinhold_protocol::record::Pin;
-use pinhold_protocol::units::DeviceTime;
+pub mod calibration;
+pub mod device;
+pub mod link;
+pub mod log;
+pub mod math;
+pub mod reading;
+pub mod sample;
+pub mod stroke;
 
-/// One pair of simultaneous samples, as the converters gave them.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct RawSample {
-    /// Bridge converter, 24-bit two's complement, sharp positive.
-    pub bridge_code: i32,
-    /// Rate about the pin's axis, sensor counts, sharp positive.
-    pub rate_count: i16,
-}
+pub use device::Lever;
+pub use pinhold_protocol::block::RawSample;
+use pinhold_protocol::record::Pin;
 
 /// Slow quantities of the motion sensor, handed in about every 64 samples.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+///
+/// Takes force at the next sample whose index is a multiple of 64, so that a stream of blocks
+/// carries all a replay needs.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct RawMotion {
     /// Specific force in the lever's frame, thousandths of standard gravity: x along the handle
     /// away from the pin, z along the pin out of the plank, y completing a right-handed frame.
@@ -70,7 +85,8 @@ pub enum Lamp {
 pub struct Signals {
     /// The lamp.
     pub lamp: Lamp,
-    /// Start a short beep; only ever set while the pin is at rest.
+    /// Start a short beep; only ever set while the pin is at rest, because the ear is the safety
+    /// device.
     pub beep: bool,
     /// Pin the lever waits for or works on.
     pub pin: Option<Pin>,
@@ -83,31 +99,6 @@ pub struct Identity {
     pub device: u64,
     /// Log epoch; a wiped log starts a new one.
     pub epoch: u32,
-    /// Sample period, nanoseconds, measured against the board's crystal.
+    /// Sample period, nanoseconds, measured against the board's crystal; 0.5 to 4 ms.
     pub sample_period_ns: u32,
-}
-
-/// The lever's whole state.
-pub struct Lever {
-    signals: Signals,
-}
-
-impl Lever {
-    /// A lever just powered up.
-    pub fn new(_identity: Identity) -> Lever {
-        Lever { signals: Signals { lamp: Lamp::Idle, beep: false, pin: None } }
-    }
-
-    /// Takes one input at time `now` (never earlier than the last) and says what to show.
-    pub fn step(&mut self, _now: DeviceTime, _input: Input<'_>) -> Signals {
-        self.signals
-    }
-
-    /// Bytes waiting to be sent to the host, oldest first; may be a part of them.
-    pub fn pending(&self) -> &[u8] {
-        &[]
-    }
-
-    /// The board sent this many of the pending bytes.
-    pub fn sent(&mut self, _byte_count: usize) {}
 }

@@ -1,0 +1,87 @@
+//! Small fixed-order sums: straight-line fits and order statistics over bounded slices.
+//!
+//! `f32` throughout, one order of operations, so that the lever and the host's replay agree bit
+//! for bit. Deliberately not here: anything that allocates or recurses.
+
+use heapless::Vec;
+
+/// A straight line y = mean_y + slope·(x − mean_x) fitted by least squares.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// Mean of x.
+    pub mean_x: f32,
+    /// Mean of y.
+    pub mean_y: f32,
+    /// Slope; 0 when x does not vary.
+    pub slope: f32,
+    /// Sum of squared deviations of x.
+    pub sum_xx: f32,
+    /// Standard deviation of y about the line, `count − 2` in the denominator.
+    pub scatter: f32,
+    /// Points used.
+    pub count: u32,
+}
+
+impl Line {
+    /// Fits the points; `None` for fewer than three.
+    pub fn fit(points: impl Iterator<Item = (f32, f32)> + Clone) -> Option<Line> {
+        let (mut count, mut sum_x, mut sum_y) = (0u32, 0.0f32, 0.0f32);
+        for (x, y) in points.clone() {
+            count += 1;
+            sum_x += x;
+            sum_y += y;
+        }
+        if count < 3 {
+            return None;
+        }
+        let (mean_x, mean_y) = (sum_x / count as f32, sum_y / count as f32);
+        let (mut sum_xx, mut sum_xy) = (0.0f32, 0.0f32);
+        for (x, y) in points.clone() {
+            sum_xx += (x - mean_x) * (x - mean_x);
+            sum_xy += (x - mean_x) * (y - mean_y);
+        }
+        let slope = if sum_xx > 0.0 { sum_xy / sum_xx } else { 0.0 };
+        let mut sum_rr = 0.0f32;
+        for (x, y) in points {
+            let residual = y - mean_y - slope * (x - mean_x);
+            sum_rr += residual * residual;
+        }
+        let scatter = libm::sqrtf(sum_rr / (count - 2) as f32);
+        Some(Line { mean_x, mean_y, slope, sum_xx, scatter, count })
+    }
+
+    /// Value of the line at `x`.
+    pub fn at(&self, x: f32) -> f32 {
+        self.mean_y + self.slope * (x - self.mean_x)
+    }
+
+    /// Fits, sets aside points farther than `reject` scatters from the line, and fits again.
+    pub fn fit_robust(
+        points: impl Iterator<Item = (f32, f32)> + Clone,
+        reject: f32,
+    ) -> Option<Line> {
+        let first = Line::fit(points.clone())?;
+        let limit = reject * first.scatter;
+        Line::fit(points.filter(|(x, y)| (y - first.at(*x)).abs() <= limit)).or(Some(first))
+    }
+}
+
+/// Largest number of values [`quantile`] looks at.
+pub const QUANTILE_COUNT_MAX: usize = 128;
+
+/// Value below which `share` (0 to 1) of the values lie, from at most [`QUANTILE_COUNT_MAX`]
+/// evenly picked ones; `None` for no values.
+pub fn quantile(values: impl Iterator<Item = f32> + Clone, share: f32) -> Option<f32> {
+    let count = values.clone().count();
+    let stride = count.div_ceil(QUANTILE_COUNT_MAX).max(1);
+    let mut sorted: Vec<f32, QUANTILE_COUNT_MAX> = Vec::new();
+    for value in values.step_by(stride) {
+        if sorted.push(value).is_err() {
+            break;
+        }
+    }
+    sorted.sort_unstable_by(f32::total_cmp);
+    let last = sorted.len().checked_sub(1)?;
+    let position = (share * last as f32 + 0.5) as usize;
+    sorted.get(position.min(last)).copied()
+}

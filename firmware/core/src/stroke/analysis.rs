@@ -1,0 +1,366 @@
+//! Reads one finished stroke: direction, breakaway, knee, running torque, slip and what spoiled it.
+//!
+//! Direction comes from the coil's movement, never from the torque's sign: a weak pin runs flat
+//! while the hand holds it back. Slip is where the tangent stiffness has fallen below a quarter of
+//! the ramp's while the head turns; a rounded knee alone (the embedded part lets go from the top
+//! down) leaves about half the ramp's stiffness, so the two are told apart by a factor of two on
+//! either side (DER).
+
+use pinhold_protocol::record::{Direction, Knee, Stroke, stroke_flags};
+use pinhold_protocol::units::{Angle, Stiffness, Torque};
+
+use super::{
+    NOMINAL_STIFFNESS_NM_PER_RAD, RAD_PER_DEG, SLIP_MS_MIN, SLIP_RAD_MIN, TORQUE_WARN_NM,
+};
+use crate::math::{Line, quantile};
+use crate::sample::{BIN_SAMPLE_COUNT, Bin};
+
+/// Half width of the window tangents are taken over, bins.
+const TANGENT_HALF_BINS: usize = 3;
+/// Slip is where the tangent falls below this share of the ramp's stiffness.
+const SLIP_TANGENT_SHARE: f32 = 0.25;
+/// Least head rate in slip, radians per second.
+const SLIP_RATE_MIN: f32 = 0.2 * RAD_PER_DEG;
+/// Runs of slip closer than this belong together: a pin that sticks and slips.
+const STICK_S_MAX: f32 = 0.4;
+/// Torque falling from half its peak to a tenth within this time is a lever that slipped off.
+const SLIPPED_OFF_S: f32 = 0.03;
+/// Head rate no guided hand reaches while a pin slips evenly, radians per second.
+const JERK_RATE: f32 = 12.0 * RAD_PER_DEG;
+/// Swing of torque over the slip, share of running torque, above which a pin is jumpy.
+const JUMPY_SWING: f32 = 0.2;
+
+/// What the finder knows beside the bins.
+#[derive(Clone, Copy, Debug)]
+pub struct Context {
+    /// Torque and angle at the rest before the stroke.
+    pub rest: Bin,
+    /// Seconds per bin.
+    pub bin_s: f32,
+    /// Time at rest before, milliseconds.
+    pub rest_before_ms: u32,
+    /// Slip asked for, radians.
+    pub slip_asked_rad: f32,
+    /// Samples were missed or saturated.
+    pub spoiled: bool,
+}
+
+/// A stroke as read, with what the reading needs beside the wire form.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Found {
+    /// Wire form.
+    pub stroke: Stroke,
+    /// Running torque in own direction, N·m; `None` when the slip was too short.
+    pub running_nm: Option<f32>,
+    /// Breakaway torque in own direction, N·m.
+    pub breakaway_nm: Option<f32>,
+    /// Coil angle the running torque belongs to, radians, sharp positive.
+    pub running_coil_rad: f32,
+    /// Slope of torque over coil angle in slip, own direction, N·m/rad.
+    pub slope_nm_per_rad: f32,
+    /// Standard deviation of that slope.
+    pub slope_sd_nm_per_rad: f32,
+    /// Coil angle at rest before, radians.
+    pub coil_before_rad: f32,
+    /// Coil angle at the end, radians.
+    pub coil_after_rad: f32,
+    /// Least coil angle on the way, radians.
+    pub coil_min_rad: f32,
+    /// Greatest coil angle on the way, radians.
+    pub coil_max_rad: f32,
+}
+
+impl Found {
+    /// Whether all `flags` are set.
+    pub fn has(&self, flags: u16) -> bool {
+        self.stroke.flags & flags == flags
+    }
+}
+
+/// Largest torque towards the side `movement` points to, N·m.
+pub fn largest_towards(bins: &[Bin], movement: f32) -> f32 {
+    let sign = if movement < 0.0 { -1.0 } else { 1.0 };
+    bins.iter().fold(0.0, |peak: f32, bin| peak.max(sign * bin.torque_nm))
+}
+
+/// Highest less lowest torque, N·m.
+pub fn torque_range(bins: &[Bin]) -> f32 {
+    let (low, high) = bins.iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), bin| {
+        (low.min(bin.torque_nm), high.max(bin.torque_nm))
+    });
+    high - low
+}
+
+/// A stretch of bins, end exclusive.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Stretch {
+    start: usize,
+    end: usize,
+}
+
+/// The stroke seen in its own direction: torque and angles multiplied by the direction's sign.
+struct View<'a> {
+    bins: &'a [Bin],
+    sign: f32,
+    stiffness: f32,
+    bin_s: f32,
+}
+
+impl View<'_> {
+    fn torque(&self, index: usize) -> f32 {
+        self.bins.get(index).map_or(0.0, |bin| self.sign * bin.torque_nm)
+    }
+
+    fn angle(&self, index: usize) -> f32 {
+        self.bins.get(index).map_or(0.0, |bin| self.sign * bin.angle_rad)
+    }
+
+    fn coil(&self, index: usize) -> f32 {
+        self.angle(index) - self.torque(index) / self.stiffness
+    }
+
+    /// Changes of torque and head angle across the tangent window, and its length in seconds.
+    fn tangent(&self, index: usize) -> (f32, f32, f32) {
+        let from = index.saturating_sub(TANGENT_HALF_BINS);
+        let to = (index + TANGENT_HALF_BINS).min(self.bins.len().saturating_sub(1));
+        let span_s = to.saturating_sub(from).max(1) as f32 * self.bin_s;
+        (self.torque(to) - self.torque(from), self.angle(to) - self.angle(from), span_s)
+    }
+
+    fn slips(&self, index: usize) -> bool {
+        let (torque, angle, span_s) = self.tangent(index);
+        angle > SLIP_RATE_MIN * span_s && torque < SLIP_TANGENT_SHARE * self.stiffness * angle
+    }
+
+    /// The slip: runs in this direction, joined across sticks, the farthest-reaching kept.
+    fn slip(&self) -> Option<Stretch> {
+        let gap_max = (STICK_S_MAX / self.bin_s) as usize;
+        let mut best: Option<(f32, Stretch)> = None;
+        let mut current: Option<Stretch> = None;
+        for index in 0..self.bins.len() {
+            if !self.slips(index) {
+                continue;
+            }
+            current = match current {
+                Some(run) if self.joins(run, index, gap_max) => {
+                    Some(Stretch { start: run.start, end: index + 1 })
+                }
+                _ => Some(Stretch { start: index, end: index + 1 }),
+            };
+            if let Some(run) = current {
+                let reach = self.coil(run.end - 1) - self.coil(run.start);
+                if best.is_none_or(|(most, _)| reach > most) {
+                    best = Some((reach, run));
+                }
+            }
+        }
+        best.filter(|(reach, _)| *reach > 0.0).map(|(_, run)| run)
+    }
+
+    /// Whether slip at `index` continues `run`: close in time, and not unloaded in between.
+    fn joins(&self, run: Stretch, index: usize, gap_max: usize) -> bool {
+        let gap = index.saturating_sub(run.end);
+        let backwards = self.coil(index) < self.coil(run.end - 1) - 0.05 * RAD_PER_DEG;
+        gap <= gap_max && !backwards
+    }
+}
+
+/// Slope of the early loading ramp, N·m/rad, `None` when there is too little of it.
+///
+/// Taken between a tenth and just under half of the first peak, where the embedded part has hardly
+/// begun to let go.
+fn ramp_stiffness(bins: &[Bin], rest: Bin) -> Option<f32> {
+    let excursion = |bin: &Bin| (bin.torque_nm - rest.torque_nm).abs();
+    let peak = bins.iter().fold(0.0, |peak: f32, bin| peak.max(excursion(bin)));
+    if peak < 1.5 {
+        return None;
+    }
+    let start = bins.iter().position(|bin| excursion(bin) > 0.1 * peak)?;
+    let length = bins.get(start..)?.iter().position(|bin| excursion(bin) > 0.45 * peak)?;
+    // One bin either side: a quick ramp leaves few bins between the two marks.
+    let ramp = bins.get(start.saturating_sub(1)..start + length + 1)?;
+    let line = Line::fit(ramp.iter().map(|bin| (bin.angle_rad, bin.torque_nm)))?;
+    (line.slope > 200.0 && line.slope < 1600.0).then_some(line.slope)
+}
+
+/// Reads the stroke in `bins`; `None` when there are too few to say anything.
+pub fn read(bins: &[Bin], context: &Context) -> Option<Found> {
+    if bins.len() < 2 * TANGENT_HALF_BINS + 2 {
+        return None;
+    }
+    let ramp = ramp_stiffness(bins, context.rest);
+    let stiffness = ramp.unwrap_or(NOMINAL_STIFFNESS_NM_PER_RAD);
+    let coil = |bin: &Bin| bin.angle_rad - bin.torque_nm / stiffness;
+    let coil_before = coil(&context.rest);
+    let coil_after = coil(bins.last()?);
+    let view_of = |sign: f32| View { bins, sign, stiffness, bin_s: context.bin_s };
+    let reach = |view: &View<'_>, slip: &Option<Stretch>| {
+        slip.map_or(0.0, |s| view.coil(s.end - 1) - view.coil(s.start))
+    };
+    let (sharp, flat) = (view_of(1.0), view_of(-1.0));
+    let (sharp_slip, flat_slip) = (sharp.slip(), flat.slip());
+    let (sharp_reach, flat_reach) = (reach(&sharp, &sharp_slip), reach(&flat, &flat_slip));
+    let moved = sharp_reach.max(flat_reach) > 0.03 * RAD_PER_DEG;
+    let is_sharp = if moved {
+        sharp_reach > flat_reach
+    } else {
+        largest_towards(bins, 1.0) > largest_towards(bins, -1.0)
+    };
+    let (view, slip) = if is_sharp { (sharp, sharp_slip) } else { (flat, flat_slip) };
+    let (coil_min, coil_max) = bins.iter().fold((coil_before, coil_before), |(low, high), bin| {
+        (low.min(coil(bin)), high.max(coil(bin)))
+    });
+    let slip = slip.filter(|_| moved);
+    let mut found = Found {
+        stroke: blank(is_sharp, context, bins.len()),
+        running_nm: None,
+        breakaway_nm: None,
+        running_coil_rad: 0.0,
+        slope_nm_per_rad: 0.0,
+        slope_sd_nm_per_rad: f32::INFINITY,
+        coil_before_rad: coil_before,
+        coil_after_rad: coil_after,
+        coil_min_rad: coil_min,
+        coil_max_rad: coil_max,
+    };
+    found.stroke.ramp_stiffness =
+        ramp.and_then(|k| Stiffness::from_newton_metres_per_radian(f64::from(k)));
+    let peak = (0..bins.len()).fold(f32::NEG_INFINITY, |peak, i| peak.max(view.torque(i)));
+    found.stroke.peak = torque(peak);
+    if let Some(slip) = slip {
+        read_slip(&view, slip, context, &mut found);
+    }
+    found.stroke.flags |= spoilers(&view, slip, context, bins);
+    Some(found)
+}
+
+fn blank(is_sharp: bool, context: &Context, bin_count: usize) -> Stroke {
+    let duration_s = bin_count as f32 * context.bin_s;
+    let sample_count = bin_count as u32 * BIN_SAMPLE_COUNT;
+    Stroke {
+        direction: if is_sharp { Direction::Sharp } else { Direction::Flat },
+        breakaway: None,
+        running: None,
+        running_scatter: Torque::ZERO,
+        running_slope_micronewton_metres_per_radian: 0,
+        running_angle: Angle::ZERO,
+        ramp_stiffness: None,
+        slip: Angle::ZERO,
+        peak: Torque::ZERO,
+        knee: Knee::Absent,
+        stick_slip_permille: 0,
+        rest_before_ms: context.rest_before_ms,
+        duration_ms: (duration_s * 1000.0) as u32,
+        slip_ms: 0,
+        sample_count,
+        flags: stroke_flags::SLIP_TOO_SHORT,
+    }
+}
+
+/// Fills in what the slip says.
+fn read_slip(view: &View<'_>, slip: Stretch, context: &Context, found: &mut Found) {
+    let slip_rad = view.coil(slip.end - 1) - view.coil(slip.start);
+    let slip_ms = (slip.end - slip.start) as f32 * context.bin_s * 1000.0;
+    found.stroke.slip = angle(slip_rad);
+    found.stroke.slip_ms = slip_ms as u32;
+    let breakaway = breakaway(view, slip);
+    found.breakaway_nm = Some(breakaway);
+    found.stroke.breakaway = Some(torque(breakaway));
+    if slip_rad > 1.6 * context.slip_asked_rad + 0.1 * RAD_PER_DEG {
+        found.stroke.flags |= stroke_flags::TOO_FAR;
+    }
+    // The first fifth is the break settling; the last two bins the hand easing off.
+    let settled = slip.start + (slip.end - slip.start) / 5;
+    let points = (settled..slip.end.saturating_sub(2)).map(|i| (view.coil(i), view.torque(i)));
+    let Some(line) = Line::fit_robust(points.clone(), 2.5) else { return };
+    let residuals = points.map(|(x, y)| y - line.at(x));
+    let swing = match (quantile(residuals.clone(), 0.95), quantile(residuals, 0.05)) {
+        (Some(high), Some(low)) => high - low,
+        _ => 0.0,
+    };
+    let size = line.mean_y.abs().max(1.0);
+    found.stroke.stick_slip_permille = (swing / size * 1000.0).min(65_535.0) as u16;
+    if swing > JUMPY_SWING * size {
+        found.stroke.flags |= stroke_flags::JUMPY;
+    }
+    found.stroke.knee = knee(view, slip, breakaway, line.mean_y);
+    if line.mean_y < -0.1 {
+        found.stroke.flags |= stroke_flags::DRIVEN_BY_STRING;
+    }
+    if slip_rad < SLIP_RAD_MIN || slip_ms < SLIP_MS_MIN {
+        return;
+    }
+    found.stroke.flags &= !stroke_flags::SLIP_TOO_SHORT;
+    found.running_nm = Some(line.mean_y);
+    found.running_coil_rad = view.sign * line.mean_x;
+    found.slope_nm_per_rad = line.slope;
+    found.slope_sd_nm_per_rad = line.scatter / libm::sqrtf(line.sum_xx.max(1e-12));
+    found.stroke.running = Some(torque(line.mean_y));
+    found.stroke.running_scatter = torque(line.scatter);
+    found.stroke.running_angle = angle(found.running_coil_rad);
+    found.stroke.running_slope_micronewton_metres_per_radian =
+        torque(line.slope).micronewton_metres();
+}
+
+/// Torque at the first break: the highest shortly before and at the start of slip.
+fn breakaway(view: &View<'_>, slip: Stretch) -> f32 {
+    let from = slip.start.saturating_sub(2 * TANGENT_HALF_BINS);
+    let to = (slip.start + TANGENT_HALF_BINS + 2).min(slip.end);
+    (from..to).fold(f32::NEG_INFINITY, |peak, i| peak.max(view.torque(i)))
+}
+
+/// Shape of the knee from how early the ramp bends and whether torque falls behind it.
+fn knee(view: &View<'_>, slip: Stretch, breakaway: f32, running: f32) -> Knee {
+    let bends = (0..slip.start).find(|&i| {
+        let (rise, turn, _) = view.tangent(i);
+        view.torque(i) > 0.25 * breakaway && turn > 0.0 && rise < 0.35 * view.stiffness * turn
+    });
+    let bend_torque = bends.map_or(breakaway, |i| view.torque(i));
+    if breakaway > 1.0 && bend_torque < 0.6 * breakaway {
+        Knee::Absent
+    } else if breakaway - running > 0.06 * breakaway.abs() {
+        Knee::Crisp
+    } else {
+        Knee::Rounded
+    }
+}
+
+/// Flags for what makes a stroke unfit or remarkable, whatever it says.
+fn spoilers(view: &View<'_>, slip: Option<Stretch>, context: &Context, bins: &[Bin]) -> u16 {
+    let mut flags = 0;
+    if context.spoiled {
+        flags |= stroke_flags::SAMPLES_SPOILED;
+    }
+    let peak = bins.iter().fold(0.0, |peak: f32, bin| peak.max(bin.torque_nm.abs()));
+    if peak > TORQUE_WARN_NM {
+        flags |= stroke_flags::HARD;
+    }
+    let steps = ((SLIPPED_OFF_S / context.bin_s) as usize).max(1);
+    let slipped_off = bins.iter().zip(bins.iter().skip(steps)).any(|(before, after)| {
+        before.torque_nm.abs() > 0.5 * peak && after.torque_nm.abs() < 0.1 * peak
+    });
+    if slipped_off && peak > 1.5 {
+        flags |= stroke_flags::LEVER_SLIPPED;
+    }
+    if slip.is_some_and(|slip| jerked(view, slip)) {
+        flags |= stroke_flags::JERK;
+    }
+    flags
+}
+
+/// A hand's jerk: the head turns fast while the torque rises. A jumpy pin's own jump turns it
+/// fast while the torque falls.
+fn jerked(view: &View<'_>, slip: Stretch) -> bool {
+    (slip.start..slip.end.saturating_sub(1)).any(|i| {
+        let rate = (view.angle(i + 1) - view.angle(i)) / view.bin_s;
+        rate > JERK_RATE && view.torque(i + 1) >= view.torque(i)
+    })
+}
+
+fn torque(value_nm: f32) -> Torque {
+    Torque::from_newton_metres(f64::from(value_nm)).unwrap_or_default()
+}
+
+fn angle(value_rad: f32) -> Angle {
+    Angle::from_radians(f64::from(value_rad)).unwrap_or_default()
+}
