@@ -157,7 +157,7 @@ impl<'a> BitReader<'a> {
     }
 
     fn take_rice(&mut self, k: u32, full_bits: u32) -> u32 {
-        // Left-aligned and with ones below, so that counting stops at the escape at the latest.
+        // Left-aligned, zeros below: the count of ones stops at the escape at the latest.
         let ahead = self.peek(ESCAPE_ONES) << (32 - ESCAPE_ONES);
         let quotient = ahead.leading_ones();
         if quotient >= ESCAPE_ONES {
@@ -199,9 +199,8 @@ fn sign_extend_24(value: u32) -> i32 {
 /// # Errors
 /// [`EncodeError`] as above, or when `destination` is shorter than the block.
 pub fn encode(samples: &[RawSample], destination: &mut [u8]) -> Result<(u8, usize), EncodeError> {
-    let in_range = samples
-        .iter()
-        .all(|s| (BRIDGE_CODE_MIN..=BRIDGE_CODE_MAX).contains(&s.bridge_code));
+    let in_range =
+        samples.iter().all(|s| (BRIDGE_CODE_MIN..=BRIDGE_CODE_MAX).contains(&s.bridge_code));
     if samples.is_empty() || samples.len() > BLOCK_SAMPLE_COUNT_MAX || !in_range {
         return Err(EncodeError);
     }
@@ -256,7 +255,8 @@ fn encode_rice(samples: &[RawSample], destination: &mut [u8]) -> Result<usize, E
 ///
 /// # Errors
 /// [`DecodeError::Content`] for an unknown coding, too many samples, a value out of range, data
-/// that ends early or padding that is not zero; [`DecodeError::TrailingBytes`] when bytes are left over.
+/// that ends early or padding that is not zero; [`DecodeError::TrailingBytes`] when bytes are left
+/// over.
 pub fn decode(coding: u8, data: &[u8], samples: &mut [RawSample]) -> Result<(), DecodeError> {
     if samples.is_empty() || samples.len() > BLOCK_SAMPLE_COUNT_MAX {
         return Err(DecodeError::Content);

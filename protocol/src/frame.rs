@@ -50,9 +50,7 @@ pub fn encode(
         sequence_bytes[0],
         sequence_bytes[1],
     ]);
-    let room = plain
-        .get_mut(HEADER_BYTES..HEADER_BYTES + BODY_BYTES_MAX)
-        .ok_or(EncodeError)?;
+    let room = plain.get_mut(HEADER_BYTES..HEADER_BYTES + BODY_BYTES_MAX).ok_or(EncodeError)?;
     let body_len = write_body(room)?;
     if body_len > BODY_BYTES_MAX {
         return Err(EncodeError);
@@ -91,11 +89,7 @@ pub fn decode(bytes: &mut [u8]) -> Result<Frame<'_>, DecodeError> {
     if *version != PROTOCOL_VERSION {
         return Err(DecodeError::Version(*version));
     }
-    Ok(Frame {
-        kind: *kind,
-        sequence: u16::from_le_bytes([*sequence_low, *sequence_high]),
-        body,
-    })
+    Ok(Frame { kind: *kind, sequence: u16::from_le_bytes([*sequence_low, *sequence_high]), body })
 }
 
 /// Collects bytes up to each delimiter and hands out whole frames.

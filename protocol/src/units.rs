@@ -9,11 +9,7 @@ use serde::{Deserialize, Serialize};
 
 /// Rounds half away from zero; `None` when the value is not finite or does not fit an `i32`.
 fn round_to_i32(value: f64) -> Option<i32> {
-    let shifted = if value < 0.0 {
-        value - 0.5
-    } else {
-        value + 0.5
-    };
+    let shifted = if value < 0.0 { value - 0.5 } else { value + 0.5 };
     // The comparison is false for NaN, so NaN leaves through `None` too.
     if shifted > -2_147_483_649.0 && shifted < 2_147_483_648.0 {
         Some(shifted as i32)
@@ -112,11 +108,7 @@ impl Stiffness {
     /// From newton-metres per radian; `None` when negative, not finite or beyond 4294 N·m/rad.
     pub fn from_newton_metres_per_radian(value: f64) -> Option<Stiffness> {
         let micro = value * 1e6 + 0.5;
-        if micro >= 0.0 && micro < 4_294_967_296.0 {
-            Some(Stiffness(micro as u32))
-        } else {
-            None
-        }
+        if (0.0..4_294_967_296.0).contains(&micro) { Some(Stiffness(micro as u32)) } else { None }
     }
 
     /// From whole micronewton-metres per radian.
@@ -155,10 +147,6 @@ impl DeviceTime {
     /// Whole milliseconds from `earlier` to `self`, 0 when `earlier` is later, at most 49 days.
     pub fn milliseconds_since(self, earlier: DeviceTime) -> u32 {
         let span_ms = self.0.saturating_sub(earlier.0) / 1000;
-        if span_ms > u64::from(u32::MAX) {
-            u32::MAX
-        } else {
-            span_ms as u32
-        }
+        if span_ms > u64::from(u32::MAX) { u32::MAX } else { span_ms as u32 }
     }
 }

@@ -79,10 +79,7 @@ fn malformed_blocks_are_refused() {
     let mut padding = data.clone();
     padding[6] |= 1;
     assert_eq!(unpacked(coding, &padding, 3), Err(DecodeError::Content), "padding not zero");
-    assert_eq!(
-        unpacked(coding, &[&data[..], &[0]].concat(), 4),
-        Err(DecodeError::TrailingBytes)
-    );
+    assert_eq!(unpacked(coding, &[&data[..], &[0]].concat(), 4), Err(DecodeError::TrailingBytes));
     // From the largest code one step further up: out of the converter's range.
     let top = RawSample { bridge_code: block::BRIDGE_CODE_MAX, rate_count: 0 };
     let (coding, mut data) = sample::packed(&[top; 4]);

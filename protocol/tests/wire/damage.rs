@@ -134,8 +134,8 @@ fn every_single_byte_of_damage_is_contained() {
     assert_eq!((whole.skipped_count, whole.counters.error_count()), (0, 0));
     let bytes = stream.bytes();
     let mut case_count = 0;
-    for position in 0..bytes.len() {
-        let changed = (0..=255).filter(|byte| *byte != bytes[position]).map(Damage::Changed);
+    for (position, original) in bytes.iter().enumerate() {
+        let changed = (0..=255).filter(|byte| byte != original).map(Damage::Changed);
         let inserted = (0..=255).map(Damage::Inserted);
         for damage in changed.chain(inserted).chain([Damage::Deleted]) {
             case_count += 1;

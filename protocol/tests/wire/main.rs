@@ -10,7 +10,7 @@ mod hex;
 mod round_trip;
 mod sample;
 mod sizes;
-
-
+mod spec;
+mod spec_form;
 mod strategy;
 mod versions;

@@ -56,7 +56,7 @@ fn sharp_stroke() -> Stroke {
         peak: micro(11_390_000),
         knee: Knee::Crisp,
         rest_before_ms: 400,
-        flags: stroke_flags::FIRST_BREAK | stroke_flags::HARD,
+        flags: stroke_flags::FIRST_BREAK,
         ..flat_stroke()
     }
 }
@@ -69,7 +69,7 @@ pub(crate) fn measured_reading() -> Reading {
         started: DeviceTime::from_microseconds(81_234_567),
         duration_ms: 6_400,
         outcome: Outcome::Measured,
-        flags: reading_flags::HARD,
+        flags: reading_flags::HIGH_FIRST_BREAK,
         friction: Some(micro(8_108_000)),
         string_moment: Some(micro(2_904_000)),
         sharp: Some(micro(11_012_000)),

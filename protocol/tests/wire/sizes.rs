@@ -2,9 +2,7 @@
 
 use pinhold_protocol::block::{BLOCK_BYTES_MAX, CODING_PLAIN};
 use pinhold_protocol::error::{CommandResult, EncodeError, LinkCounters};
-use pinhold_protocol::frame::{
-    self, BODY_BYTES_MAX, FrameReader, PLAIN_BYTES_MAX, WIRE_BYTES_MAX,
-};
+use pinhold_protocol::frame::{self, BODY_BYTES_MAX, FrameReader, PLAIN_BYTES_MAX, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{
     ChoosePin, Commit, FromHost, FromLever, Greet, Hello, Live, Phase, Pull, Record, Reply,
     Samples, StartSurvey, Status,

@@ -264,9 +264,8 @@ pub(crate) fn host_messages() -> impl Strategy<Value = FromHost> {
         Just(FromHost::Zero(())),
         (u32s(), any::<u8>())
             .prop_map(|(from, count_max)| FromHost::Pull(Pull { from, count_max })),
-        [u32s(), u32s(), u32s()].prop_map(|[epoch, floor, chain]| {
-            FromHost::Commit(Commit { epoch, floor, chain })
-        }),
+        [u32s(), u32s(), u32s()]
+            .prop_map(|[epoch, floor, chain]| { FromHost::Commit(Commit { epoch, floor, chain }) }),
         Just(FromHost::AskStatus(())),
     ]
 }
