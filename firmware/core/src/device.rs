@@ -12,13 +12,14 @@ use pinhold_protocol::message::{
     ChoosePin, FromHost, FromLever, Hello, Live, Phase, Pull, Record, Reply, Samples, StartSurvey,
     Status,
 };
-use pinhold_protocol::record::{RECORD_VERSION, SampleCoverage};
+use pinhold_protocol::record::{Pin, RECORD_VERSION, SampleCoverage};
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
 use crate::link::Link;
 use crate::log::Log;
 use crate::reading::{Progress, Session, Surroundings};
 use crate::sample::{BIN_SAMPLE_COUNT, FinishedBin, MOTION_SAMPLE_COUNT, Pipeline};
+use crate::stroke::finder::LIFTED_RAD;
 use crate::stroke::{Event, Finder, RAD_PER_DEG, State, TORQUE_STOP_NM, TORQUE_WARN_NM};
 use crate::{Identity, Input, Lamp, Signals};
 
@@ -34,8 +35,6 @@ const BIAS_RATE_MAX: f32 = 0.3 * RAD_PER_DEG;
 const ZERO_RATE_MAX: f32 = 3.0 * RAD_PER_DEG;
 /// Largest spread of bin torques while the zero is taken, N·m.
 const ZERO_TORQUE_RANGE_NM: f32 = 0.1;
-/// Head rotation without torque that means the lever was taken off the pin, radians.
-const LIFTED_RAD: f32 = 2.0 * RAD_PER_DEG;
 /// Slip that may be asked for, microradians: 0.2 to 1.5 degrees.
 const SLIP_MICRORADIANS: core::ops::RangeInclusive<i32> = 3_490..=26_180;
 /// Firmware version: major, minor, patch.
@@ -61,6 +60,8 @@ pub struct Lever {
     pipeline: Pipeline,
     finder: Finder,
     session: Option<Session>,
+    /// Pin the lever was last at rest on.
+    last_pin: Option<Pin>,
     log: Log,
     link: Link,
     survey: u64,
@@ -69,6 +70,8 @@ pub struct Lever {
     zeroing: Option<Zeroing>,
     zeroed: bool,
     phase: Phase,
+    /// The last try at this pin was not fit to report.
+    repeat_asked: bool,
     last_torque_nm: f32,
     block: Vec<RawSample, BLOCK_SAMPLE_COUNT_MAX>,
     block_first_index: u32,
@@ -91,6 +94,7 @@ impl Lever {
             pipeline,
             finder,
             session: None,
+            last_pin: None,
             log: Log::new(identity.device, identity.epoch),
             link: Link::new(),
             survey: 0,
@@ -99,6 +103,7 @@ impl Lever {
             zeroing: None,
             zeroed: false,
             phase: Phase::Idle,
+            repeat_asked: false,
             last_torque_nm: 0.0,
             block: Vec::new(),
             block_first_index: 0,
@@ -234,12 +239,13 @@ impl Lever {
         match event {
             Some(Event::Seated { moved }) => {
                 session.seated(now);
+                self.last_pin = Some(session.pin);
                 if moved {
                     session.note_moved_on_seating();
                 }
                 self.beep = true;
             }
-            Some(Event::Settled { turned_rad }) if turned_rad.abs() > LIFTED_RAD => {
+            Some(Event::Settled { turned_rad }) if turned_rad.abs() >= LIFTED_RAD => {
                 session.reseated();
             }
             Some(Event::Settled { .. }) | None => {}
@@ -262,14 +268,14 @@ impl Lever {
                 let slipping = self.finder.coil_movement_rad().abs() > 0.1 * RAD_PER_DEG;
                 self.phase = if slipping { Phase::Slip } else { Phase::Loading };
             }
-            State::Rest => {
-                match session.progress(self.finder.state_bin_count()) {
-                    Progress::Open if self.phase == Phase::Repeat => {}
-                    Progress::Open => self.phase = Phase::Rest,
-                    Progress::Complete => self.accept(now),
-                    Progress::Repeat => self.ask_repeat(),
+            State::Rest => match session.progress(self.finder.state_bin_count()) {
+                Progress::Open if self.repeat_asked && !session.has_strokes() => {
+                    self.phase = Phase::Repeat;
                 }
-            }
+                Progress::Open => self.phase = Phase::Rest,
+                Progress::Complete => self.accept(now),
+                Progress::Repeat => self.ask_repeat(),
+            },
         }
     }
 
@@ -277,6 +283,7 @@ impl Lever {
         if let Some(session) = self.session.as_mut() {
             session.clear();
         }
+        self.repeat_asked = true;
         self.phase = Phase::Repeat;
         self.beep = self.finder.state() == State::Rest;
     }
@@ -494,9 +501,11 @@ impl Lever {
             return CommandResult::LogFull;
         }
         self.session = Some(Session::new(choice.pin, choice.unstrung, now));
-        self.finder.restart(self.slip_asked_rad);
+        let needs_lift = self.last_pin.is_some_and(|last| last != choice.pin);
+        self.finder.restart(self.slip_asked_rad, needs_lift);
         self.pipeline.reset_angle();
         self.phase = Phase::Seating;
+        self.repeat_asked = false;
         self.lost_at_choice = (self.dropped_block_count, self.missed_sample_count);
         CommandResult::Done
     }

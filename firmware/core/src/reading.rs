@@ -10,8 +10,7 @@
 
 use heapless::Vec;
 use pinhold_protocol::record::{
-    Direction, Knee, Outcome, Pin, Reading, STROKE_COUNT_MAX, SampleCoverage, reading_flags,
-    stroke_flags,
+    Direction, Outcome, Pin, Reading, STROKE_COUNT_MAX, SampleCoverage, reading_flags, stroke_flags,
 };
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
@@ -31,11 +30,21 @@ const SEGMENT_STIFFNESS_SD: f32 = 0.2 / RAD_PER_DEG;
 const SLOPE_SD_MIN: f32 = 0.15 / RAD_PER_DEG;
 /// Measured string moment below which a string is slack, N·m: a quarter of the tenor's 2.2 (DER).
 const SLACK_MOMENT_NM: f32 = 0.55;
+/// Torque missing to the break where the foot began to creep, share of friction, above which a
+/// pin is spongy. A dry pin's foot stands until within a hundredth of the break (DER, binning and
+/// tremor); a hundredth and a half is left as room.
+const SPONGY_SHARE: f32 = 0.025;
+/// Flat torque below this, N·m, means that the string drives the pin.
+const DRIVEN_NM: f32 = -0.1;
 /// Break over running friction above which the first break is notably high (DER).
 const HIGH_BREAK_RATIO: f32 = 1.3;
-/// Net coil rotation beyond which the string is to be retuned, radians: about 5 cents in the
-/// middle of the compass (DER, 21–31 cents per degree there at most).
-const RETUNE_RAD: f32 = 0.2 * RAD_PER_DEG;
+/// Range of torque of a nudge that is no stroke, N·m.
+const BUMP_TORQUE_NM_MAX: f32 = 2.5;
+/// Rotation left by such a nudge that means the pin itself turned, radians: more than a tip's play.
+const BUMP_TURN_RAD: f32 = 0.3 * RAD_PER_DEG;
+/// Net coil rotation beyond which more than the touch-up every measured pin wants is needed,
+/// radians: the closing set and the twist it locks in leave about half a degree (DER).
+const RETUNE_RAD: f32 = 0.8 * RAD_PER_DEG;
 
 /// What becomes of a pin after a stroke or a stretch of rest.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -117,6 +126,15 @@ impl Session {
 
     /// Takes a stroke.
     pub fn add(&mut self, mut found: Found) -> Progress {
+        if self.is_bump(&found) {
+            let net_rad = found.coil_after_rad - found.coil_before_rad;
+            self.moved_on_seating |= net_rad.abs() > BUMP_TURN_RAD;
+            return Progress::Open;
+        }
+        if self.is_easing_off(&found) {
+            self.coil_last_rad = found.coil_after_rad;
+            return Progress::Open;
+        }
         if self.coil_found_rad.is_none() {
             self.coil_found_rad = Some(found.coil_before_rad);
             self.coil_min_rad = found.coil_before_rad;
@@ -136,13 +154,14 @@ impl Session {
         if found.breakaway_nm.is_some() && !core::mem::replace(broke, true) {
             found.stroke.flags |= stroke_flags::FIRST_BREAK;
         }
-        let spoilers = stroke_flags::SAMPLES_SPOILED
-            | stroke_flags::LEVER_SLIPPED
-            | stroke_flags::JERK;
+        let spoilers =
+            stroke_flags::SAMPLES_SPOILED | stroke_flags::LEVER_SLIPPED | stroke_flags::JERK;
         let spoiled = found.stroke.flags & spoilers != 0;
-        // More strokes than a record holds: the oldest is the least of use.
+        // More strokes than a record holds: the oldest without running torque is the least of
+        // use, then the latest.
         if self.strokes.is_full() {
-            self.strokes.remove(0);
+            let least = self.strokes.iter().position(|kept| kept.running_nm.is_none());
+            self.strokes.remove(least.unwrap_or(STROKE_COUNT_MAX - 1));
         }
         // Room was just made.
         let _ = self.strokes.push(found);
@@ -156,8 +175,8 @@ impl Session {
     /// Whether the pin is done after `rest_bin_count` bins of rest behind the last stroke.
     pub fn progress(&self, rest_bin_count: u32) -> Progress {
         let Some(last) = self.strokes.last() else { return Progress::Open };
-        let both = self.running(Direction::Flat).is_some()
-            && self.running(Direction::Sharp).is_some();
+        let both =
+            self.running(Direction::Flat).is_some() && self.running(Direction::Sharp).is_some();
         let set = last.stroke.direction == Direction::Flat && self.strokes.len() >= 3;
         if both && set && rest_bin_count >= CLOSE_BIN_COUNT {
             return Progress::Complete;
@@ -166,6 +185,20 @@ impl Session {
             return Progress::Open;
         }
         if self.outcome() == Outcome::Spoiled { Progress::Repeat } else { Progress::Complete }
+    }
+
+    /// A nudge of the lever as it settles on the pin, before the first stroke: little torque, and
+    /// what looks like slip is the tip's play in the head.
+    fn is_bump(&self, found: &Found) -> bool {
+        self.strokes.is_empty()
+            && found.running_nm.is_none()
+            && found.torque_range_nm < BUMP_TORQUE_NM_MAX
+    }
+
+    /// The hand letting go after it had paused under torque: the foot stands, nothing new.
+    fn is_easing_off(&self, found: &Found) -> bool {
+        let hard = found.stroke.peak.newton_metres().abs() > f64::from(TORQUE_WARN_NM);
+        !self.strokes.is_empty() && found.breakaway_nm.is_none() && !hard
     }
 
     /// Forgets the strokes after "repeat please"; that the pin has broken loose stays known.
@@ -255,7 +288,7 @@ impl Session {
             started: self.started,
             duration_ms: around.now.milliseconds_since(self.started),
             outcome: self.outcome(),
-            flags: self.flags(around, friction_nm, moment_nm, net_rad),
+            flags: self.flags(around, flat, friction_nm.zip(moment_nm), net_rad),
             friction: friction_nm.and_then(torque),
             string_moment: moment_nm.and_then(torque),
             sharp: sharp.and_then(torque),
@@ -274,23 +307,29 @@ impl Session {
     fn flags(
         &self,
         around: &Surroundings,
-        friction_nm: Option<f32>,
-        moment_nm: Option<f32>,
+        flat_nm: Option<f32>,
+        measured: Option<(f32, f32)>,
         net_rad: f32,
     ) -> u16 {
+        let driven = flat_nm.is_some_and(|flat_nm| flat_nm < DRIVEN_NM);
         let any = |flag: u16| self.strokes.iter().any(|found| found.has(flag));
-        let flat_running = self.running(Direction::Flat);
-        let spongy = flat_running.is_some_and(|(found, _)| found.stroke.knee == Knee::Absent);
+        // Both ways, so that a tip crossing its play in one stroke is not taken for creep.
+        let crept = |direction: Direction, f: f32| {
+            self.running(direction)
+                .is_some_and(|(found, _)| found.knee_deficit_nm > SPONGY_SHARE * f)
+        };
+        let spongy =
+            measured.is_some_and(|(f, _)| crept(Direction::Flat, f) && crept(Direction::Sharp, f));
         [
-            (reading_flags::NOT_HOLDING, any(stroke_flags::DRIVEN_BY_STRING)),
+            (reading_flags::NOT_HOLDING, driven || any(stroke_flags::DRIVEN_BY_STRING)),
             (reading_flags::JUMPY, any(stroke_flags::JUMPY)),
             (
                 reading_flags::HIGH_FIRST_BREAK,
-                friction_nm.zip(moment_nm).is_some_and(|(f, m)| self.first_break_high(f, m)),
+                measured.is_some_and(|(f, m)| self.first_break_high(f, m)),
             ),
             (
                 reading_flags::SLACK,
-                !self.unstrung && moment_nm.is_some_and(|m| m < SLACK_MOMENT_NM),
+                !self.unstrung && measured.is_some_and(|(_, m)| m < SLACK_MOMENT_NM),
             ),
             (reading_flags::UNSTRUNG, self.unstrung),
             (reading_flags::MOVED_ON_SEATING, self.moved_on_seating),

@@ -146,8 +146,7 @@ impl Pipeline {
     /// Rate in radians per second that a sum of counts over `sample_count` samples means, before
     /// the bias is taken off.
     pub fn rate_radians_per_second(&self, rate_sum: i64, sample_count: u32) -> f32 {
-        let turned_q16 =
-            (rate_sum << BIAS_FRACTION_BITS) - i64::from(sample_count) * self.bias_q16;
+        let turned_q16 = (rate_sum << BIAS_FRACTION_BITS) - i64::from(sample_count) * self.bias_q16;
         turned_q16 as f32 / (sample_count.max(1) as f32 * 65_536.0)
             * RATE_RADIANS_PER_SECOND_PER_COUNT
     }

@@ -1,1 +1,18 @@
-//! Placeholder.
+//! A lever with no hardware: the firmware core and a simulated technician at a simulated piano,
+//! behind a port.
+//!
+//! Used by the demo, for practice and by the tests. The technician in it knows what a person would
+//! know: which pin the lever asks for and what the lamp says. [`Practice`] is the whole of it,
+//! stepped by samples; [`serve`] puts it on a port; [`pipe`] is a port within one process, and on
+//! Unix [`pty`] a real pseudo-terminal.
+//!
+//! Deliberately not here: measurement (the core) and physics (the simulator).
+
+pub mod pipe;
+pub mod practice;
+#[cfg(unix)]
+pub mod pty;
+pub mod serve;
+
+pub use practice::{Practice, Setup};
+pub use serve::{Pace, serve};

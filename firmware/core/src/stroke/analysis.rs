@@ -9,9 +9,7 @@
 use pinhold_protocol::record::{Direction, Knee, Stroke, stroke_flags};
 use pinhold_protocol::units::{Angle, Stiffness, Torque};
 
-use super::{
-    NOMINAL_STIFFNESS_NM_PER_RAD, RAD_PER_DEG, SLIP_MS_MIN, SLIP_RAD_MIN, TORQUE_WARN_NM,
-};
+use super::{NOMINAL_STIFFNESS_NM_PER_RAD, RAD_PER_DEG, SLIP_MS_MIN, SLIP_RAD_MIN, TORQUE_WARN_NM};
 use crate::math::{Line, quantile};
 use crate::sample::{BIN_SAMPLE_COUNT, Bin};
 
@@ -23,12 +21,22 @@ const SLIP_TANGENT_SHARE: f32 = 0.25;
 const SLIP_RATE_MIN: f32 = 0.2 * RAD_PER_DEG;
 /// Runs of slip closer than this belong together: a pin that sticks and slips.
 const STICK_S_MAX: f32 = 0.4;
+/// Torque missing to the break where the foot began to creep, N·m and share of the break, above
+/// which there was no knee.
+const CREEP_NM: f32 = 0.4;
+/// See [`CREEP_NM`].
+const CREEP_SHARE: f32 = 0.12;
+/// Play of a tip on a pin's head, radians, at most.
+const PLAY_RAD_MAX: f32 = 0.2 * RAD_PER_DEG;
 /// Torque falling from half its peak to a tenth within this time is a lever that slipped off.
 const SLIPPED_OFF_S: f32 = 0.03;
 /// Head rate no guided hand reaches while a pin slips evenly, radians per second.
 const JERK_RATE: f32 = 12.0 * RAD_PER_DEG;
 /// Swing of torque over the slip, share of running torque, above which a pin is jumpy.
 const JUMPY_SWING: f32 = 0.2;
+/// Running torque the swing is compared with at least, N·m: on a weak pin the flat torque is near
+/// zero while friction is not.
+const SWING_SIZE_NM_MIN: f32 = 3.0;
 
 /// What the finder knows beside the bins.
 #[derive(Clone, Copy, Debug)]
@@ -60,6 +68,11 @@ pub struct Found {
     pub slope_nm_per_rad: f32,
     /// Standard deviation of that slope.
     pub slope_sd_nm_per_rad: f32,
+    /// Torque missing to the break where the foot first turned freely, N·m: large when the pin
+    /// creeps before it breaks, or has no knee at all.
+    pub knee_deficit_nm: f32,
+    /// Highest less lowest torque, N·m.
+    pub torque_range_nm: f32,
     /// Coil angle at rest before, radians.
     pub coil_before_rad: f32,
     /// Coil angle at the end, radians.
@@ -161,7 +174,11 @@ impl View<'_> {
     fn joins(&self, run: Stretch, index: usize, gap_max: usize) -> bool {
         let gap = index.saturating_sub(run.end);
         let backwards = self.coil(index) < self.coil(run.end - 1) - 0.05 * RAD_PER_DEG;
-        gap <= gap_max && !backwards
+        // A short free turn at a torque far below what follows is the tip crossing its play.
+        let play = self.coil(run.end - 1) - self.coil(run.start) < PLAY_RAD_MAX
+            && self.torque(index) > 0.0
+            && self.torque(run.end - 1) < 0.6 * self.torque(index);
+        gap <= gap_max && !backwards && !play
     }
 }
 
@@ -218,6 +235,8 @@ pub fn read(bins: &[Bin], context: &Context) -> Option<Found> {
         running_coil_rad: 0.0,
         slope_nm_per_rad: 0.0,
         slope_sd_nm_per_rad: f32::INFINITY,
+        knee_deficit_nm: 0.0,
+        torque_range_nm: torque_range(bins),
         coil_before_rad: coil_before,
         coil_after_rad: coil_after,
         coil_min_rad: coil_min,
@@ -259,11 +278,13 @@ fn blank(is_sharp: bool, context: &Context, bin_count: usize) -> Stroke {
 
 /// Fills in what the slip says.
 fn read_slip(view: &View<'_>, slip: Stretch, context: &Context, found: &mut Found) {
+    let crept_nm = view.torque(slip.start);
+    let (breakaway, slip) = breakaway(view, slip);
+    found.knee_deficit_nm = breakaway - crept_nm;
     let slip_rad = view.coil(slip.end - 1) - view.coil(slip.start);
     let slip_ms = (slip.end - slip.start) as f32 * context.bin_s * 1000.0;
     found.stroke.slip = angle(slip_rad);
     found.stroke.slip_ms = slip_ms as u32;
-    let breakaway = breakaway(view, slip);
     found.breakaway_nm = Some(breakaway);
     found.stroke.breakaway = Some(torque(breakaway));
     if slip_rad > 1.6 * context.slip_asked_rad + 0.1 * RAD_PER_DEG {
@@ -278,12 +299,12 @@ fn read_slip(view: &View<'_>, slip: Stretch, context: &Context, found: &mut Foun
         (Some(high), Some(low)) => high - low,
         _ => 0.0,
     };
-    let size = line.mean_y.abs().max(1.0);
+    let size = line.mean_y.abs().max(SWING_SIZE_NM_MIN);
     found.stroke.stick_slip_permille = (swing / size * 1000.0).min(65_535.0) as u16;
     if swing > JUMPY_SWING * size {
         found.stroke.flags |= stroke_flags::JUMPY;
     }
-    found.stroke.knee = knee(view, slip, breakaway, line.mean_y);
+    found.stroke.knee = knee(found.knee_deficit_nm, breakaway, line.mean_y);
     if line.mean_y < -0.1 {
         found.stroke.flags |= stroke_flags::DRIVEN_BY_STRING;
     }
@@ -302,21 +323,24 @@ fn read_slip(view: &View<'_>, slip: Stretch, context: &Context, found: &mut Foun
         torque(line.slope).micronewton_metres();
 }
 
-/// Torque at the first break: the highest shortly before and at the start of slip.
-fn breakaway(view: &View<'_>, slip: Stretch) -> f32 {
+/// Torque at the first break, and the slip counted from there.
+///
+/// The break is the highest torque shortly before and in the first third of the slip. Where the
+/// head turns freely before that, the tip is crossing its play or a weak pin has yet to be pushed:
+/// the slip begins when nine tenths of the break are reached.
+fn breakaway(view: &View<'_>, slip: Stretch) -> (f32, Stretch) {
     let from = slip.start.saturating_sub(2 * TANGENT_HALF_BINS);
-    let to = (slip.start + TANGENT_HALF_BINS + 2).min(slip.end);
-    (from..to).fold(f32::NEG_INFINITY, |peak, i| peak.max(view.torque(i)))
+    let to = slip.start + ((slip.end - slip.start) / 3).max(TANGENT_HALF_BINS + 2);
+    let to = to.min(slip.end);
+    let break_nm = (from..to).fold(f32::NEG_INFINITY, |peak, i| peak.max(view.torque(i)));
+    let near_nm = break_nm - (0.1 * break_nm.abs()).max(0.05);
+    let start = (slip.start..to).find(|&i| view.torque(i) >= near_nm).unwrap_or(slip.start);
+    (break_nm, Stretch { start, end: slip.end })
 }
 
-/// Shape of the knee from how early the ramp bends and whether torque falls behind it.
-fn knee(view: &View<'_>, slip: Stretch, breakaway: f32, running: f32) -> Knee {
-    let bends = (0..slip.start).find(|&i| {
-        let (rise, turn, _) = view.tangent(i);
-        view.torque(i) > 0.25 * breakaway && turn > 0.0 && rise < 0.35 * view.stiffness * turn
-    });
-    let bend_torque = bends.map_or(breakaway, |i| view.torque(i));
-    if breakaway > 1.0 && bend_torque < 0.6 * breakaway {
+/// Shape of the knee: whether the foot crept well before the break, or torque falls behind it.
+fn knee(deficit_nm: f32, breakaway: f32, running: f32) -> Knee {
+    if deficit_nm > CREEP_NM.max(CREEP_SHARE * breakaway.abs()) {
         Knee::Absent
     } else if breakaway - running > 0.06 * breakaway.abs() {
         Knee::Crisp
@@ -337,7 +361,9 @@ fn spoilers(view: &View<'_>, slip: Option<Stretch>, context: &Context, bins: &[B
     }
     let steps = ((SLIPPED_OFF_S / context.bin_s) as usize).max(1);
     let slipped_off = bins.iter().zip(bins.iter().skip(steps)).any(|(before, after)| {
-        before.torque_nm.abs() > 0.5 * peak && after.torque_nm.abs() < 0.1 * peak
+        // Past zero counts too: a lever that slips off swings.
+        let sign = if before.torque_nm < 0.0 { -1.0 } else { 1.0 };
+        before.torque_nm.abs() > 0.5 * peak && sign * after.torque_nm < 0.1 * peak
     });
     if slipped_off && peak > 1.5 {
         flags |= stroke_flags::LEVER_SLIPPED;

@@ -5,6 +5,7 @@
 //! says ([`super::analysis`]).
 
 use heapless::Deque;
+use pinhold_protocol::record::stroke_flags;
 
 use super::analysis::{self, Context, Found};
 use super::trace::Trace;
@@ -15,12 +16,27 @@ use crate::sample::{Bin, FinishedBin};
 pub const REST_BIN_COUNT: usize = 10;
 /// Largest range of torque over those bins at rest, N·m: room for a hand's tremor.
 const REST_TORQUE_RANGE_NM: f32 = 0.35;
+/// Largest change of torque from the older to the newer half of them, N·m: a hand letting go
+/// slowly is not at rest.
+const REST_TORQUE_DRIFT_NM: f32 = 0.1;
 /// Largest rotation over those bins at rest, radians (0.3 degrees per second).
 const REST_ROTATION_RAD: f32 = 0.03 * RAD_PER_DEG;
 /// Torque change that counts as the start of a stroke, N·m.
 const STROKE_TORQUE_NM_MIN: f32 = 0.4;
 /// Coil movement that counts as slip where a stroke is cut at a reversal, radians.
 const STROKE_MOVEMENT_RAD_MIN: f32 = 0.12 * RAD_PER_DEG;
+/// Head rate of a lever moved through the air, radians per second, …
+const FREE_RATE: f32 = 6.0 * RAD_PER_DEG;
+/// … with less torque on it than this, N·m, …
+const FREE_TORQUE_NM: f32 = 0.5;
+/// … for this many bins.
+const FREE_BIN_COUNT_MIN: u32 = 5;
+/// A lever not seen to move for this many bins after a new pin was chosen is taken to sit on it.
+const LIFT_BIN_COUNT_MAX: u32 = 400;
+/// Least head rotation of a stroke that took no torque worth the name, radians.
+const WEAK_TURN_RAD_MIN: f32 = 0.25 * RAD_PER_DEG;
+/// Head rotation without torque that means the lever was taken off the pin, radians.
+pub const LIFTED_RAD: f32 = 2.0 * RAD_PER_DEG;
 /// Torque above which rotation before the first rest counts as turning the pin, N·m.
 const SEATING_TORQUE_NM_MIN: f32 = 0.8;
 /// Rotation under such torque that counts as a pin moved on seating, radians.
@@ -80,6 +96,11 @@ pub struct Finder {
     /// Head rotation under torque before the first rest, radians.
     seating_turn_rad: f32,
     seating_angle_rad: Option<f32>,
+    /// The lever must be seen to leave the last pin before a rest counts.
+    needs_lift: bool,
+    /// Bins of free motion since the present state began.
+    free_bin_count: u32,
+    last_angle_rad: f32,
 }
 
 impl Finder {
@@ -99,11 +120,16 @@ impl Finder {
             slip_asked_rad: 0.5 * RAD_PER_DEG,
             seating_turn_rad: 0.0,
             seating_angle_rad: None,
+            needs_lift: false,
+            free_bin_count: 0,
+            last_angle_rad: 0.0,
         }
     }
 
-    /// Starts over for a new pin.
-    pub fn restart(&mut self, slip_asked_rad: f32) {
+    /// Starts over for a new pin; `needs_lift` when the lever still sits on another one.
+    pub fn restart(&mut self, slip_asked_rad: f32, needs_lift: bool) {
+        self.needs_lift = needs_lift;
+        self.last_angle_rad = 0.0;
         self.slip_asked_rad = slip_asked_rad;
         self.window.clear();
         self.trace.clear();
@@ -138,6 +164,7 @@ impl Finder {
         self.state = state;
         self.state_bin_count = 0;
         self.steady_bin_count = 0;
+        self.free_bin_count = 0;
     }
 
     /// Takes a bin.
@@ -148,6 +175,11 @@ impl Finder {
         // Room was just made.
         let _ = self.window.push_back(finished.bin);
         self.state_bin_count = self.state_bin_count.saturating_add(1);
+        let turned = (finished.bin.angle_rad - self.last_angle_rad).abs();
+        self.last_angle_rad = finished.bin.angle_rad;
+        if turned > FREE_RATE * self.bin_s && finished.bin.torque_nm.abs() < FREE_TORQUE_NM {
+            self.free_bin_count += 1;
+        }
         if self.state == State::Active {
             self.trace.push(finished.bin);
             self.peak_nm = self.peak_nm.max(finished.bin.torque_nm.abs());
@@ -176,7 +208,10 @@ impl Finder {
         } else {
             self.seating_angle_rad = None;
         }
-        if !steady || bin.torque_nm.abs() > HOLDING_TORQUE_NM_MIN {
+        let still_there = self.needs_lift
+            && self.free_bin_count < FREE_BIN_COUNT_MIN
+            && self.state_bin_count < LIFT_BIN_COUNT_MAX;
+        if !steady || still_there || bin.torque_nm.abs() > HOLDING_TORQUE_NM_MIN {
             return None;
         }
         self.rest = self.window_mean();
@@ -249,10 +284,15 @@ impl Finder {
             slip_asked_rad: self.slip_asked_rad,
             spoiled: self.spoiled,
         };
-        // Movement without torque is a lever in the air.
+        // Movement without torque is a weak pin that turns for nothing, up to a degree or two;
+        // beyond that it is a lever in the air.
         let loaded = analysis::torque_range(self.trace.bins()) > STROKE_TORQUE_NM_MIN;
+        let turned = (WEAK_TURN_RAD_MIN..LIFTED_RAD).contains(&self.coil_movement_rad().abs());
+        let lifted = self.free_bin_count >= FREE_BIN_COUNT_MIN;
         match analysis::read(self.trace.bins(), &context) {
-            Some(found) if loaded => Event::Stroke(found),
+            Some(found) if found.has(stroke_flags::LEVER_SLIPPED) => Event::Stroke(found),
+            _ if lifted => Event::Settled { turned_rad: LIFTED_RAD },
+            Some(found) if loaded || turned => Event::Stroke(found),
             _ => Event::Settled { turned_rad: self.coil_movement_rad() },
         }
     }
@@ -262,15 +302,21 @@ impl Finder {
             return false;
         }
         let (mut low, mut high) = (f32::INFINITY, f32::NEG_INFINITY);
-        for bin in self.window.iter() {
+        let (mut older_sum, mut newer_sum) = (0.0f32, 0.0f32);
+        for (index, bin) in self.window.iter().enumerate() {
             low = low.min(bin.torque_nm);
             high = high.max(bin.torque_nm);
+            let half = if index < REST_BIN_COUNT / 2 { &mut older_sum } else { &mut newer_sum };
+            *half += bin.torque_nm;
         }
+        let drift_nm = (newer_sum - older_sum).abs() / (REST_BIN_COUNT / 2) as f32;
         let rotation = match (self.window.front(), self.window.back()) {
             (Some(first), Some(last)) => (last.angle_rad - first.angle_rad).abs(),
             _ => f32::INFINITY,
         };
-        high - low < REST_TORQUE_RANGE_NM && rotation < REST_ROTATION_RAD
+        high - low < REST_TORQUE_RANGE_NM
+            && drift_nm < REST_TORQUE_DRIFT_NM
+            && rotation < REST_ROTATION_RAD
     }
 
     /// Mean over the whole window.

@@ -47,10 +47,8 @@ impl Trace {
         if self.bins.push(merged).is_err() {
             self.halve();
             // Room was just made; the bin becomes the first half of the next merged one.
-            self.partial = Bin {
-                torque_nm: merged.torque_nm * count,
-                angle_rad: merged.angle_rad * count,
-            };
+            self.partial =
+                Bin { torque_nm: merged.torque_nm * count, angle_rad: merged.angle_rad * count };
             self.partial_count = count as u32;
         }
     }

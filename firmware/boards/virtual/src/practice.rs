@@ -1,0 +1,189 @@
+//! Core and technician in step with each other, one sample at a time.
+
+use pinhold_lever::{Identity, Input, Lamp, Lever, RawMotion, RawSample, Signals};
+use pinhold_protocol::record::{Pin, StringPosition};
+use pinhold_protocol::units::DeviceTime;
+use pinhold_sim::bench::{Tick, Workbench};
+use pinhold_sim::hand::{Gesture, Hand};
+use pinhold_sim::piano::{Piano, StringLetter};
+use pinhold_sim::sensors::LeverModel;
+
+/// Sample period of the simulated board, nanoseconds.
+pub const SAMPLE_PERIOD_NS: u32 = 1_000_000;
+/// Times the technician repeats a pin the lever will not accept.
+const REPEAT_COUNT_MAX: u32 = 5;
+
+/// What a practice is made of.
+#[derive(Clone, Debug)]
+pub struct Setup {
+    /// The piano.
+    pub piano: Piano,
+    /// The lever's errors.
+    pub lever: LeverModel,
+    /// The technician's hand.
+    pub hand: Hand,
+    /// Seed of everything random in hand and sensors.
+    pub seed: u64,
+    /// Device identity.
+    pub device: u64,
+    /// Log epoch; another one for every power-up, because this board's log is in RAM.
+    pub epoch: u32,
+}
+
+/// A technician, a lever and a piano.
+pub struct Practice {
+    bench: Workbench,
+    lever: Lever,
+    signals: Signals,
+    pin_names: Vec<Pin>,
+    sample_count: u64,
+    /// Pin the lever is on, and how often it was tried.
+    on_pin: Option<(usize, u32)>,
+    gesture_of: fn(usize, u32) -> Gesture,
+}
+
+/// The protocol's name for a simulated string.
+fn string_position(letter: StringLetter) -> StringPosition {
+    match letter {
+        StringLetter::Left => StringPosition::Left,
+        StringLetter::Centre => StringPosition::Centre,
+        StringLetter::Right => StringPosition::Right,
+        StringLetter::Fourth => StringPosition::Fourth,
+    }
+}
+
+/// The protocol's names for a simulated piano's pins, in the piano's order.
+pub fn pin_names(piano: &Piano) -> Vec<Pin> {
+    let name = |pin: &pinhold_sim::piano::PianoPin| Pin {
+        note: pin.note,
+        string: string_position(pin.string),
+    };
+    piano.pins.iter().map(name).collect()
+}
+
+/// The core's form of what the simulated sensors gave.
+pub fn inputs_of(tick: &Tick) -> (Option<RawMotion>, RawSample) {
+    let motion = tick.motion.map(|motion| RawMotion {
+        acceleration_milli_g: motion.acceleration_milli_g,
+        temperature_centi_celsius: motion.temperature_centi_celsius,
+    });
+    let sample =
+        RawSample { bridge_code: tick.sample.bridge_code, rate_count: tick.sample.rate_count };
+    (motion, sample)
+}
+
+impl Practice {
+    /// Everything at rest, the lever held off the pin.
+    pub fn new(setup: Setup) -> Practice {
+        let pin_names = pin_names(&setup.piano);
+        let mut bench = Workbench::new(setup.piano, setup.lever, setup.hand, setup.seed);
+        bench.hold_off_pin();
+        let lever = Lever::new(Identity {
+            device: setup.device,
+            epoch: setup.epoch,
+            sample_period_ns: SAMPLE_PERIOD_NS,
+        });
+        Practice {
+            bench,
+            lever,
+            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None },
+            pin_names,
+            sample_count: 0,
+            on_pin: None,
+            gesture_of: |_, _| Gesture::micro_stroke(),
+        }
+    }
+
+    /// Lets the technician use another gesture, chosen from the pin's place in the piano and the
+    /// number of tries before.
+    #[must_use]
+    pub fn with_gestures(mut self, gesture_of: fn(usize, u32) -> Gesture) -> Practice {
+        self.gesture_of = gesture_of;
+        self
+    }
+
+    /// The lever's clock.
+    pub fn now(&self) -> DeviceTime {
+        DeviceTime::from_microseconds(self.sample_count * u64::from(SAMPLE_PERIOD_NS / 1000))
+    }
+
+    /// What the lever shows.
+    pub fn signals(&self) -> Signals {
+        self.signals
+    }
+
+    /// The workplace, for its truth.
+    pub fn bench(&self) -> &Workbench {
+        &self.bench
+    }
+
+    /// Bytes the lever wants to send.
+    pub fn pending(&self) -> &[u8] {
+        self.lever.pending()
+    }
+
+    /// Says that this many were sent.
+    pub fn sent(&mut self, byte_count: usize) {
+        self.lever.sent(byte_count);
+    }
+
+    /// Hands bytes from the host to the lever.
+    pub fn receive(&mut self, bytes: &[u8]) {
+        self.signals = self.lever.step(self.now(), Input::Received(bytes));
+    }
+
+    /// One sample period passes.
+    pub fn step(&mut self) {
+        self.act();
+        let tick = self.bench.next_sample();
+        let (motion, sample) = inputs_of(&tick);
+        if let Some(motion) = motion {
+            self.lever.step(self.now(), Input::Motion(motion));
+        }
+        self.sample_count += 1;
+        self.signals = self.lever.step(self.now(), Input::Sample(sample));
+    }
+
+    /// Whether the technician has nothing to do and waits to be told the next pin.
+    pub fn is_waiting(&self) -> bool {
+        self.signals.pin.is_none() && self.on_pin.is_none() && self.bench.is_idle()
+    }
+
+    /// The technician does what the lever asks, as far as a person could tell.
+    fn act(&mut self) {
+        if !self.bench.is_idle() {
+            return;
+        }
+        let wanted =
+            self.signals.pin.and_then(|pin| self.pin_names.iter().position(|name| *name == pin));
+        match (wanted, self.on_pin) {
+            (None, Some(_)) => {
+                self.bench.lift();
+                self.on_pin = None;
+            }
+            (Some(index), None) => {
+                self.bench.seat(index);
+                self.on_pin = Some((index, 0));
+            }
+            (Some(index), Some((on, _))) if index != on => {
+                self.bench.lift();
+                self.on_pin = None;
+            }
+            (Some(index), Some((_, tries))) => {
+                let asked = match self.signals.lamp {
+                    Lamp::Ready => tries == 0,
+                    Lamp::Repeat => true,
+                    _ => false,
+                };
+                if self.bench.pin_index().is_none() {
+                    // It slipped off; any person notices that.
+                    self.bench.seat(index);
+                } else if asked && tries < REPEAT_COUNT_MAX {
+                    self.bench.perform((self.gesture_of)(index, tries));
+                    self.on_pin = Some((index, tries + 1));
+                }
+            }
+            (None, None) => {}
+        }
+    }
+}
