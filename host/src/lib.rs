@@ -1,5 +1,12 @@
 //! pinhold: torque of every tuning pin, a map of the pinblock, and an honest verdict.
 
 pub mod analysis;
+pub mod cli;
+pub mod import;
 pub mod instrument;
+pub mod link;
+pub mod report;
+pub mod store;
+pub mod survey;
+pub mod text;
 pub mod units;

@@ -1,2 +1,7 @@
-//! Placeholder.
-fn main() {}
+//! The `pinhold` binary: all of it is in the library.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    pinhold::cli::main()
+}

@@ -2,6 +2,16 @@
 //!
 //! Deliberately not here: readings (they belong to a survey) and SQL (the store's business).
 
+pub mod gravity;
+pub mod layout;
+pub mod moment;
+pub mod note;
+pub mod pitch;
+pub mod stringing;
+pub mod strings;
+
+use std::fmt;
+
 use pinhold_protocol::record::Pin;
 
 /// Grand or upright: decides which way the plank faces and which cautions apply.
@@ -11,6 +21,31 @@ pub enum InstrumentKind {
     Grand,
     /// Plank vertical, pins horizontal, flange below the field.
     Upright,
+}
+
+impl InstrumentKind {
+    /// The word in files, options and documents: `grand` or `upright`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            InstrumentKind::Grand => "grand",
+            InstrumentKind::Upright => "upright",
+        }
+    }
+
+    /// From [`InstrumentKind::word`].
+    pub fn from_word(word: &str) -> Option<InstrumentKind> {
+        match word {
+            "grand" => Some(InstrumentKind::Grand),
+            "upright" => Some(InstrumentKind::Upright),
+            _ => None,
+        }
+    }
+}
+
+impl fmt::Display for InstrumentKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
 }
 
 /// One tuning pin in its hole.
@@ -45,4 +80,24 @@ pub struct Instrument {
     pub last_note: u8,
     /// Pins in order of note, then string.
     pub pins: Vec<FieldPin>,
+}
+
+impl Instrument {
+    /// The field's entry for a pin; `None` when the instrument has no such pin.
+    pub fn find_pin(&self, pin: Pin) -> Option<&FieldPin> {
+        let index = self.pins.binary_search_by_key(&pin, |field| field.pin).ok()?;
+        self.pins.get(index)
+    }
+
+    /// Strings of a note, 0 when it has none.
+    pub fn string_count(&self, note: u8) -> u8 {
+        let count = self.pins.iter().filter(|field| field.pin.note == note).count();
+        u8::try_from(count).unwrap_or(u8::MAX)
+    }
+}
+
+/// A pin as the trade writes it: note name and string letter, such as `A4 L`.
+pub fn pin_name(pin: Pin) -> String {
+    let note = note::note_name(pin.note).unwrap_or_else(|| pin.note.to_string());
+    format!("{note} {}", pin.string.letter())
 }

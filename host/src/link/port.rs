@@ -19,6 +19,12 @@ pub enum PortError {
         /// The name given.
         name: String,
     },
+    /// Another program has it.
+    #[error("'{name}' is in use by another program; close that one first")]
+    InUse {
+        /// The name given.
+        name: String,
+    },
     /// The system refuses access.
     #[error(
         "no permission to open '{name}'; on Linux add yourself to the group that owns it (often \
@@ -62,8 +68,11 @@ pub fn open(name: &str) -> Result<Box<dyn Port>, PortError> {
 }
 
 fn explain(name: &str, error: &serialport::Error) -> PortError {
+    let is_there = std::path::Path::new(name).exists();
     let name = crate::text::printable(name);
     match error.kind() {
+        // A port locked by somebody is reported like one that is not there.
+        serialport::ErrorKind::NoDevice if is_there => PortError::InUse { name },
         serialport::ErrorKind::NoDevice | serialport::ErrorKind::Io(io::ErrorKind::NotFound) => {
             PortError::NotThere { name }
         }

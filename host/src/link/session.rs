@@ -99,8 +99,9 @@ pub enum Event {
     /// Samples.
     Samples(ArrivedSamples),
     /// A record the host does not have yet. The caller keeps it and calls [`Session::kept`].
-    Record(ArrivedRecord),
-    /// A record that does not decode although its checksum is right: from newer firmware.
+    Record(Box<ArrivedRecord>),
+    /// A record that does not decode although its checksum is right: from newer firmware. It is
+    /// never committed, so it stays on the lever.
     RecordUnreadable {
         /// Its number.
         number: u32,
@@ -414,14 +415,14 @@ impl Session {
                     && reading.survey == self.plan.survey
                     && Some(reading.pin) == wanted;
                 self.handed_out = Some((record.number, record.checksum));
-                self.tell(Event::Record(ArrivedRecord {
+                self.tell(Event::Record(Box::new(ArrivedRecord {
                     device: lever.device,
                     epoch: record.epoch,
                     number: record.number,
                     checksum: record.checksum,
                     bytes: record.bytes.to_vec(),
                     reading,
-                }));
+                })));
             }
             Err(_) => self.tell(Event::RecordUnreadable { number: record.number }),
         }
@@ -554,9 +555,7 @@ impl Session {
         let mut frame = [0u8; WIRE_BYTES_MAX];
         if let Ok(len) = command.encode(sequence, &mut frame) {
             // A delimiter first: whatever stood half-sent on the line ends there.
-            if matches!(command, FromHost::Greet(_)) {
-                self.outgoing.push(0);
-            }
+            self.outgoing.push(0);
             self.outgoing.extend_from_slice(&frame[..len]);
         }
         sequence

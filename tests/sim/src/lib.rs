@@ -60,7 +60,7 @@ pub fn survey(
             match event {
                 Event::Record(record) => {
                     session.kept(now_ms, record.number);
-                    outcome.records.push(record);
+                    outcome.records.push(*record);
                 }
                 Event::Samples(samples) if keep_samples => outcome.samples.push(samples),
                 _ => {}

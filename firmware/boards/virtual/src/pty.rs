@@ -21,10 +21,9 @@ impl Pty {
     /// # Errors
     /// Whatever the system says.
     pub fn open() -> io::Result<Pty> {
-        let (mut near, mut far) = TTYPort::pair().map_err(io::Error::from)?;
+        // Neither end is locked, so the host opens the far one by name, as it would any port.
+        let (mut near, far) = TTYPort::pair().map_err(io::Error::from)?;
         near.set_timeout(PTY_TIMEOUT).map_err(io::Error::from)?;
-        // The host opens it by name, as it would any port.
-        far.set_exclusive(false).map_err(io::Error::from)?;
         Ok(Pty { near, far })
     }
 

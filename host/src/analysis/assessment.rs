@@ -1,0 +1,361 @@
+//! One call from readings to verdict, and the statistics a report shows.
+
+use pinhold_protocol::record::Pin;
+
+use super::band::{Band, BandJudgement, chances, finite, judge};
+use super::field::{FieldPrior, SoundField};
+use super::input::{Condition, Estimate, PinReading, StringState, TorqueKind};
+use super::profile::Profile;
+use super::stats::{mean, median, standard_deviation};
+use super::survey::{Site, Survey};
+use super::verdict::{self, Verdict};
+use super::zones::{self, Zone, place};
+use crate::instrument::Instrument;
+
+/// What is assessed.
+#[derive(Clone, Copy, Debug)]
+pub struct AssessmentInput<'a> {
+    /// The instrument and its pin field.
+    pub instrument: &'a Instrument,
+    /// At most one reading per pin counts: the last.
+    pub readings: &'a [PinReading],
+    /// What is known beside torque.
+    pub condition: &'a Condition,
+    /// Seed of the bootstrap; the same seed gives the same bits.
+    pub seed: u64,
+}
+
+/// One pin of the instrument, read or not.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PinResult {
+    /// Note and string.
+    pub pin: Pin,
+    /// Its place.
+    pub site: Site,
+    /// A reading exists.
+    pub read: bool,
+    /// Kind of the torques, when read.
+    pub kind: Option<TorqueKind>,
+    /// State of the string, when read.
+    pub state: Option<StringState>,
+    /// Friction, N·m.
+    pub friction_nm: Option<Estimate>,
+    /// Measured string moment, N·m.
+    pub moment_nm: Option<Estimate>,
+    /// String moment at target pitch, N·m; estimated from its neighbours for unread pins.
+    pub moment_at_pitch_nm: Estimate,
+    /// Friction over moment at target pitch.
+    pub holding_factor: Option<Estimate>,
+    /// Sharp torque as a wrench reads it, N·m.
+    pub sharp_nm: Option<Estimate>,
+    /// Flat torque as a wrench reads it, N·m.
+    pub flat_nm: Option<Estimate>,
+    /// The friction is only a lower limit.
+    pub friction_is_lower_limit: bool,
+    /// Pitch as found, cents from target.
+    pub cents_as_found: Option<f64>,
+    /// Band and how firmly it stands.
+    pub judgement: BandJudgement,
+    /// Distance from what all other pins lead to expect, in standard deviations.
+    pub leave_one_out: Option<f64>,
+    /// Index of the first zone it is a loose pin of.
+    pub zone: Option<usize>,
+    /// Notable words of the reading; untrusted text.
+    pub remarks: Vec<String>,
+}
+
+/// The field at one pin.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FieldPoint {
+    /// Note and string.
+    pub pin: Pin,
+    /// What a sound pin would have there: posterior mean and standard deviation, N·m.
+    pub sound_nm: Estimate,
+    /// What this pin is expected to have, its zone and the scatter included, N·m. For a read pin
+    /// the reading itself.
+    pub expected_nm: Estimate,
+    /// Chance of being doubtful or worse.
+    pub doubtful_chance: f64,
+}
+
+/// The field over all pins.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct FieldEstimate {
+    /// One entry per pin of the instrument; empty when nothing could be fitted.
+    pub points: Vec<FieldPoint>,
+    /// Relative scatter of ordinary pins about the field (coefficient of variation).
+    pub scatter: f64,
+    /// Share of single loose holes.
+    pub loose_share: f64,
+}
+
+/// A section in numbers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SectionStatistics {
+    /// Section number.
+    pub section: u8,
+    /// Its name.
+    pub name: String,
+    /// Pins it has.
+    pub pin_count: usize,
+    /// Pins read.
+    pub read_count: usize,
+    /// Median friction, N·m.
+    pub friction_median_nm: Option<f64>,
+    /// Least friction, N·m.
+    pub friction_min_nm: Option<f64>,
+    /// Greatest friction, N·m.
+    pub friction_max_nm: Option<f64>,
+    /// Median holding factor.
+    pub factor_median: Option<f64>,
+    /// Coefficient of variation of friction, from three pins on.
+    pub variation: Option<f64>,
+    /// Pins whose band is doubtful or worse.
+    pub doubtful_count: usize,
+}
+
+/// The plank in numbers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Statistics {
+    /// Pins the instrument has.
+    pub pin_count: usize,
+    /// Pins with a reading.
+    pub read_count: usize,
+    /// Pins whose friction entered the field.
+    pub used_count: usize,
+    /// Pins read without a string: not compared.
+    pub incomparable_count: usize,
+    /// Readings for pins the instrument does not have.
+    pub stray_count: usize,
+    /// Readings replaced by a later one.
+    pub repeated_count: usize,
+    /// Read pins per band, best band first.
+    pub band_counts: Vec<(Band, usize)>,
+    /// Share of all pins doubtful or worse, unread ones estimated, 0–1.
+    pub doubtful_share: Estimate,
+    /// Median friction, N·m.
+    pub friction_median_nm: Option<f64>,
+    /// Median holding factor.
+    pub factor_median: Option<f64>,
+    /// Per section.
+    pub sections: Vec<SectionStatistics>,
+}
+
+/// Everything the analysis says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Assessment {
+    /// Every pin of the instrument, in its order.
+    pub pins: Vec<PinResult>,
+    /// The field.
+    pub field: FieldEstimate,
+    /// Pins loose together, gravest first.
+    pub zones: Vec<Zone>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The plank in numbers.
+    pub statistics: Statistics,
+    /// The thresholds used.
+    pub profile: Profile,
+}
+
+/// Assesses a survey. Never fails: too little or unusable input gives an undecided verdict.
+pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
+    let survey = Survey::new(input.instrument, input.readings);
+    let fitted = SoundField::fit(&survey, &FieldPrior::default());
+    let mut pins = judge_pins(&survey, fitted.as_ref(), profile);
+    let mut found = Vec::new();
+    let mut field = FieldEstimate::default();
+    if let Some(fitted) = &fitted {
+        found = zones::find(&survey, fitted, &pins, input.instrument.kind, profile, input.seed);
+        field = estimate(&survey, fitted, &pins, &found, profile);
+    }
+    for (pin, point) in pins.iter_mut().zip(&field.points) {
+        if !pin.read {
+            pin.judgement.doubtful_chance = point.doubtful_chance;
+        }
+    }
+    for (index, zone) in found.iter().enumerate().rev() {
+        for pin in pins.iter_mut().filter(|pin| zone.pins.contains(&pin.pin)) {
+            pin.zone = Some(index);
+        }
+    }
+    let statistics = statistics(&survey, &pins, field.points.is_empty());
+    let verdict = verdict::decide(&verdict::Findings {
+        instrument: input.instrument,
+        pins: &pins,
+        field: &field,
+        zones: &found,
+        statistics: &statistics,
+        condition: input.condition,
+        profile,
+    });
+    Assessment { pins, field, zones: found, verdict, statistics, profile: profile.clone() }
+}
+
+fn judge_pins(
+    survey: &Survey<'_>,
+    field: Option<&SoundField>,
+    profile: &Profile,
+) -> Vec<PinResult> {
+    let mut left_out = vec![None; survey.sites.len()];
+    if let Some(field) = field {
+        for (observation, z) in survey.observations.iter().zip(&field.leave_one_out) {
+            left_out[observation.site] = Some(*z);
+        }
+    }
+    survey
+        .sites
+        .iter()
+        .zip(&survey.readings)
+        .zip(left_out)
+        .map(|((site, reading), leave_one_out)| PinResult {
+            pin: site.pin,
+            site: *site,
+            read: reading.is_some(),
+            kind: reading.map(|r| r.kind),
+            state: reading.map(|r| r.state),
+            friction_nm: finite(reading.and_then(|r| r.friction_nm)),
+            moment_nm: finite(reading.and_then(|r| r.moment_nm)),
+            moment_at_pitch_nm: site.moment_at_pitch_nm,
+            holding_factor: finite(reading.and_then(|r| r.holding_factor)),
+            sharp_nm: finite(reading.and_then(|r| r.sharp_nm)),
+            flat_nm: finite(reading.and_then(|r| r.flat_nm)),
+            friction_is_lower_limit: reading.is_some_and(|r| r.friction_is_lower_limit),
+            cents_as_found: reading.and_then(|r| r.cents_as_found).filter(|c| c.is_finite()),
+            judgement: reading
+                .map_or(BandJudgement::unknown(0.5, 0.25), |reading| judge(reading, profile)),
+            leave_one_out,
+            zone: None,
+            remarks: reading.map(|r| r.remarks.clone()).unwrap_or_default(),
+        })
+        .collect()
+}
+
+fn estimate(
+    survey: &Survey<'_>,
+    fitted: &SoundField,
+    pins: &[PinResult],
+    zones: &[Zone],
+    profile: &Profile,
+) -> FieldEstimate {
+    let points = pins
+        .iter()
+        .enumerate()
+        .map(|(i, pin)| point(i, pin, fitted, zones, profile, survey))
+        .collect();
+    FieldEstimate { points, scatter: fitted.scatter.sd, loose_share: fitted.scatter.loose_share }
+}
+
+fn point(
+    i: usize,
+    pin: &PinResult,
+    fitted: &SoundField,
+    zones: &[Zone],
+    profile: &Profile,
+    survey: &Survey<'_>,
+) -> FieldPoint {
+    let sound = libm::exp(fitted.log_mean[i]);
+    let sound_nm = Estimate { value: sound, u: sound * fitted.log_sd[i] };
+    if let (Some(friction), true) = (pin.friction_nm, pin.read) {
+        return FieldPoint {
+            pin: pin.pin,
+            sound_nm,
+            expected_nm: friction,
+            doubtful_chance: pin.judgement.doubtful_chance,
+        };
+    }
+    // A pin without friction: ordinary for its place, or loosened as its zone is.
+    let zone = zones.iter().find(|z| z.p_value.is_some() && z.unread_inside.contains(&pin.pin));
+    let (loose_share, step) = zone.map_or((fitted.scatter.loose_share, 0.9), |z| {
+        (z.loose_share, libm::log(z.surroundings_nm / z.friction_median_nm).max(0.0))
+    });
+    let scatter = fitted.scatter.sd;
+    let relative = (fitted.log_sd[i] * fitted.log_sd[i] + scatter * scatter).sqrt();
+    let loose = sound * libm::exp(-step);
+    let moment = survey.sites[i].moment_at_pitch_nm.value;
+    let chance = |level: f64, relative: f64| {
+        let friction = Estimate { value: level, u: level * relative };
+        let factor = Estimate { value: level / moment, u: level / moment * relative };
+        chances(friction, Some(factor), profile)[0]
+    };
+    let doubtful_chance =
+        (1.0 - loose_share) * chance(sound, relative) + loose_share * chance(loose, relative + 0.2);
+    let expected = (1.0 - loose_share) * sound + loose_share * loose;
+    let between = (loose_share * (1.0 - loose_share)).sqrt() * (sound - loose);
+    let u = (expected * expected * relative * relative + between * between).sqrt();
+    FieldPoint {
+        pin: pin.pin,
+        sound_nm,
+        expected_nm: Estimate { value: expected, u },
+        doubtful_chance,
+    }
+}
+
+fn statistics(survey: &Survey<'_>, pins: &[PinResult], unfitted: bool) -> Statistics {
+    let read: Vec<&PinResult> = pins.iter().filter(|pin| pin.read).collect();
+    let band_counts = Band::ALL
+        .into_iter()
+        .map(|band| (band, read.iter().filter(|pin| pin.judgement.band == band).count()))
+        .collect();
+    let frictions: Vec<f64> = read.iter().filter_map(|p| p.friction_nm).map(|f| f.value).collect();
+    let factors: Vec<f64> = read.iter().filter_map(|p| p.holding_factor).map(|f| f.value).collect();
+    let present = place::sections(&survey.sites);
+    Statistics {
+        pin_count: pins.len(),
+        read_count: read.len(),
+        used_count: survey.observations.len(),
+        incomparable_count: survey.incomparable_count,
+        stray_count: survey.stray_count,
+        repeated_count: survey.repeated_count,
+        band_counts,
+        doubtful_share: doubtful_share(pins, survey.observations.len(), unfitted),
+        friction_median_nm: median(&frictions),
+        factor_median: median(&factors),
+        sections: present.iter().map(|s| section(*s, &present, pins)).collect(),
+    }
+}
+
+/// Share doubtful or worse over all pins: read pins by their chance, unread ones by the field's,
+/// with the uncertainty of the bands and of not having read the rest.
+fn doubtful_share(pins: &[PinResult], used_count: usize, unfitted: bool) -> Estimate {
+    if unfitted || pins.is_empty() {
+        return Estimate { value: 0.2, u: 0.25 };
+    }
+    let count = pins.len() as f64;
+    let chances = || pins.iter().map(|pin| pin.judgement.doubtful_chance);
+    let share = chances().fold(0.0, |sum, p| sum + p) / count;
+    let of_bands = chances().fold(0.0, |sum, p| sum + p * (1.0 - p)) / (count * count);
+    // Sampling: as if the unread were drawn from a share known from the read ones only (with
+    // half a success and half a failure added, so that none found is not none).
+    let used = used_count as f64;
+    let drawn = (share * used + 0.5) / (used + 1.0);
+    let unread = 1.0 - (used / count).min(1.0);
+    let of_sampling = unread * drawn * (1.0 - drawn) / (used + 1.0);
+    Estimate { value: share, u: (of_bands + of_sampling).sqrt() }
+}
+
+fn section(section: u8, present: &[u8], pins: &[PinResult]) -> SectionStatistics {
+    let inside: Vec<&PinResult> = pins.iter().filter(|p| p.site.section == section).collect();
+    let frictions: Vec<f64> =
+        inside.iter().filter_map(|p| p.friction_nm).map(|f| f.value).collect();
+    let factors: Vec<f64> =
+        inside.iter().filter_map(|p| p.holding_factor).map(|f| f.value).collect();
+    let variation = (frictions.len() >= 3)
+        .then(|| Some(standard_deviation(&frictions)? / mean(&frictions).filter(|m| *m > 0.0)?))
+        .flatten();
+    SectionStatistics {
+        section,
+        name: place::section_name(section, present),
+        pin_count: inside.len(),
+        read_count: inside.iter().filter(|p| p.read).count(),
+        friction_median_nm: median(&frictions),
+        friction_min_nm: frictions.iter().copied().min_by(f64::total_cmp),
+        friction_max_nm: frictions.iter().copied().max_by(f64::total_cmp),
+        factor_median: median(&factors),
+        variation,
+        doubtful_count: inside
+            .iter()
+            .filter(|p| p.read && p.judgement.band.is_doubtful_or_worse())
+            .count(),
+    }
+}

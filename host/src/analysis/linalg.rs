@@ -1,0 +1,163 @@
+//! Dense symmetric systems in a fixed order of operations: the same bits on every machine.
+//!
+//! Deliberately not here: anything dispatched on CPU features, and anything for more than a few
+//! hundred unknowns; a pin field has at most about 260.
+
+/// A square matrix stored by rows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SquareMatrix {
+    size: usize,
+    cells: Vec<f64>,
+}
+
+impl SquareMatrix {
+    /// From a function of row and column.
+    pub fn from_fn(size: usize, mut cell: impl FnMut(usize, usize) -> f64) -> SquareMatrix {
+        let mut cells = Vec::with_capacity(size * size);
+        for row in 0..size {
+            for column in 0..size {
+                cells.push(cell(row, column));
+            }
+        }
+        SquareMatrix { size, cells }
+    }
+
+    /// Rows, and columns.
+    pub const fn size(&self) -> usize {
+        self.size
+    }
+
+    /// One row.
+    pub fn row(&self, row: usize) -> &[f64] {
+        &self.cells[row * self.size..(row + 1) * self.size]
+    }
+
+    /// One cell.
+    pub fn at(&self, row: usize, column: usize) -> f64 {
+        self.cells[row * self.size + column]
+    }
+
+    /// The matrix times a vector of its size.
+    pub fn times(&self, vector: &[f64]) -> Vec<f64> {
+        (0..self.size).map(|row| dot(self.row(row), vector)).collect()
+    }
+}
+
+/// Sum of products in index order.
+pub fn dot(left: &[f64], right: &[f64]) -> f64 {
+    left.iter().zip(right).fold(0.0, |sum, (l, r)| sum + l * r)
+}
+
+/// The lower triangle L of a positive definite matrix, A = L·Lᵀ.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cholesky {
+    lower: SquareMatrix,
+}
+
+impl Cholesky {
+    /// Factors `matrix`, of which the lower triangle is read.
+    ///
+    /// `None` when it is not positive definite to working precision, or holds a NaN.
+    pub fn new(matrix: &SquareMatrix) -> Option<Cholesky> {
+        let size = matrix.size();
+        let mut lower = SquareMatrix::from_fn(size, |_, _| 0.0);
+        for row in 0..size {
+            for column in 0..=row {
+                let known = dot(&lower.row(row)[..column], &lower.row(column)[..column]);
+                let rest = matrix.at(row, column) - known;
+                let cell = if row == column {
+                    if rest.is_nan() || rest <= 0.0 {
+                        return None;
+                    }
+                    rest.sqrt()
+                } else {
+                    rest / lower.at(column, column)
+                };
+                lower.cells[row * size + column] = cell;
+            }
+        }
+        Some(Cholesky { lower })
+    }
+
+    /// Solves L·z = b.
+    pub fn solve_lower(&self, right: &[f64]) -> Vec<f64> {
+        let mut solution = Vec::with_capacity(right.len());
+        for (row, b) in right.iter().enumerate() {
+            let known = dot(&self.lower.row(row)[..row], &solution);
+            solution.push((b - known) / self.lower.at(row, row));
+        }
+        solution
+    }
+
+    /// Solves A·x = b.
+    pub fn solve(&self, right: &[f64]) -> Vec<f64> {
+        let mut solution = self.solve_lower(right);
+        for row in (0..solution.len()).rev() {
+            let known = (row + 1..)
+                .zip(&solution[row + 1..])
+                .fold(0.0, |sum, (below, value)| sum + self.lower.at(below, row) * value);
+            solution[row] = (solution[row] - known) / self.lower.at(row, row);
+        }
+        solution
+    }
+
+    /// Logarithm of the determinant of A.
+    pub fn log_determinant(&self) -> f64 {
+        (0..self.lower.size()).fold(0.0, |sum, i| sum + 2.0 * libm::log(self.lower.at(i, i)))
+    }
+
+    /// The inverse of A.
+    pub fn inverse(&self) -> SquareMatrix {
+        let size = self.lower.size();
+        // Columns of L⁻¹, then A⁻¹ = L⁻ᵀ·L⁻¹; both in a fixed order.
+        let mut lower_inverse = vec![0.0; size * size];
+        for column in 0..size {
+            lower_inverse[column * size + column] = 1.0 / self.lower.at(column, column);
+            for row in column + 1..size {
+                let mut sum = 0.0;
+                for inner in column..row {
+                    sum += self.lower.at(row, inner) * lower_inverse[column * size + inner];
+                }
+                lower_inverse[column * size + row] = -sum / self.lower.at(row, row);
+            }
+        }
+        SquareMatrix::from_fn(size, |row, column| {
+            let from = row.max(column);
+            let left = &lower_inverse[row * size + from..(row + 1) * size];
+            let right = &lower_inverse[column * size + from..(column + 1) * size];
+            dot(left, right)
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn solves_and_inverts_a_known_system() {
+        // The classic example 4 12 −16 / 12 37 −43 / −16 −43 98 with L = 2 / 6 1 / −8 5 3.
+        let cells = [[4.0, 12.0, -16.0], [12.0, 37.0, -43.0], [-16.0, -43.0, 98.0]];
+        let matrix = SquareMatrix::from_fn(3, |row, column| cells[row][column]);
+        let factor = Cholesky::new(&matrix).expect("positive definite");
+        let solution = factor.solve(&matrix.times(&[1.0, -2.0, 3.0]));
+        for (got, want) in solution.iter().zip([1.0, -2.0, 3.0]) {
+            assert!((got - want).abs() < 1e-9);
+        }
+        assert!((factor.log_determinant() - libm::log(36.0)).abs() < 1e-12);
+        let inverse = factor.inverse();
+        for row in 0..3 {
+            for column in 0..3 {
+                let product = (0..3).map(|k| matrix.at(row, k) * inverse.at(k, column));
+                let unit = if row == column { 1.0 } else { 0.0 };
+                assert!((product.sum::<f64>() - unit).abs() < 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn refuses_what_is_not_positive_definite() {
+        assert!(Cholesky::new(&SquareMatrix::from_fn(2, |_, _| 1.0)).is_none());
+        assert!(Cholesky::new(&SquareMatrix::from_fn(1, |_, _| f64::NAN)).is_none());
+    }
+}

@@ -1,0 +1,201 @@
+//! Hand readings: what was typed, with the hand-tool class or the uncertainty stated.
+
+use super::{Budget, Measured, MeasurementProfile, Strung, Torques, note};
+use crate::analysis::input::{PinReading, StringState, TorqueKind};
+use crate::import::hand::{HandReading, HandTorque, LimitSide};
+
+/// One row as a pin's reading.
+pub(super) fn read(
+    reading: &HandReading,
+    strung: Strung,
+    cents: Option<f64>,
+    profile: &MeasurementProfile,
+) -> PinReading {
+    let measured = |torque: &Option<HandTorque>| -> Option<Measured> {
+        let torque_nm = torque.as_ref()?.newton_metres();
+        Some((torque_nm, budget(reading, torque_nm, profile)))
+    };
+    let torques = Torques {
+        kind: reading.kind,
+        state: reading.state,
+        sharp: measured(&reading.sharp),
+        flat: measured(&reading.flat),
+        friction: measured(&reading.friction),
+        upper_limit: reading.limit_side == Some(LimitSide::Upper),
+        cents,
+    };
+    let mut pin = torques.combine(strung, profile);
+    // The instrument's mean pitch stood in for the moment, not for what was found here.
+    pin.cents_as_found = reading.cents();
+    let driven = reading.flat.as_ref().is_some_and(|flat| flat.newton_metres() < 0.0);
+    if driven && reading.state == StringState::AtPitch && reading.kind != TorqueKind::Limit {
+        // The hand had to hold it back: its sign was seen, whatever the reading's uncertainty.
+        pin.not_holding = true;
+        note(&mut pin.remarks, "the string drove the pin flat");
+    }
+    if pin.state == StringState::AtPitch && pin.moment_nm.is_some_and(|m| m.value + 2.0 * m.u < 0.0)
+    {
+        note(
+            &mut pin.remarks,
+            "flat above sharp: columns swapped, a reverse-wound pin, or no string",
+        );
+    }
+    if !reading.remark.is_empty() {
+        pin.remarks.push(reading.remark.clone());
+    }
+    pin
+}
+
+/// The uncertainty stated, else the hand-tool class.
+fn budget(reading: &HandReading, torque_nm: f64, profile: &MeasurementProfile) -> Budget {
+    match reading.u {
+        Some(u) => Budget {
+            span_relative: 0.0,
+            zero_nm: 0.0,
+            stated_nm: u.newton_metres(),
+            single_nm: 0.0,
+        },
+        None => Budget {
+            span_relative: profile.hand_span_relative_u,
+            zero_nm: 0.0,
+            stated_nm: 0.0,
+            single_nm: profile
+                .hand_single_least_u_nm
+                .max(profile.hand_single_relative_u * torque_nm.abs()),
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pin_readings;
+    use super::*;
+    use crate::instrument::InstrumentKind;
+    use crate::instrument::layout::modern_88;
+
+    fn read_csv(text: &str) -> Vec<PinReading> {
+        let rows = crate::import::parse(text.as_bytes()).unwrap();
+        let hand: Vec<HandReading> = rows.into_iter().map(|row| row.reading).collect();
+        let instrument = modern_88("test", InstrumentKind::Grand);
+        pin_readings(&instrument, &[], &hand, None, &MeasurementProfile::default())
+    }
+
+    fn one(text: &str) -> PinReading {
+        let mut readings = read_csv(text);
+        assert_eq!(readings.len(), 1);
+        readings.remove(0)
+    }
+
+    #[test]
+    fn both_directions_give_half_sum_and_half_difference_to_the_bit() {
+        for (sharp, flat) in [("9.3", "4.1"), ("10.07", "3.9"), ("0.1", "0.2"), ("7", "-0.7")] {
+            let reading = one(&format!("note,string,sharp_nm,flat_nm\n49,C,{sharp},{flat}\n"));
+            let (s, f): (f64, f64) = (sharp.parse().unwrap(), flat.parse().unwrap());
+            assert_eq!(reading.friction_nm.unwrap().value.to_bits(), ((s + f) / 2.0).to_bits());
+            assert_eq!(reading.moment_nm.unwrap().value.to_bits(), ((s - f) / 2.0).to_bits());
+            let factor = reading.friction_nm.unwrap().value / reading.moment_at_pitch_nm.value;
+            assert_eq!(reading.holding_factor.unwrap().value, factor);
+        }
+    }
+
+    #[test]
+    fn the_hand_tool_class_is_six_percent_and_at_least_a_third_of_a_newton_metre() {
+        let reading = one("note,string,sharp_nm,flat_nm\n49,C,20,1\n");
+        let (sharp, flat) = (reading.sharp_nm.unwrap(), reading.flat_nm.unwrap());
+        assert!((sharp.u / sharp.value - 0.06).abs() < 0.001, "{}", sharp.u);
+        assert!((0.3..0.31).contains(&flat.u), "{}", flat.u);
+        assert!(super::super::HAND_TOOL_CLASS.contains("6 %"));
+        // Common span does not average out: u(F) stays above 5 % of F.
+        let friction = reading.friction_nm.unwrap();
+        assert!(friction.u > 0.05 * friction.value);
+    }
+
+    #[test]
+    fn a_stated_uncertainty_is_carried_whole_and_bearings_on_top() {
+        let reading = one("note,string,sharp_nm,flat_nm,u_nm\n49,C,12.8,7.2,0.2\n");
+        assert_eq!(reading.sharp_nm.unwrap().u, 0.2);
+        assert_eq!(reading.moment_nm.unwrap().u, 0.2);
+        // ε up to 0.08 of M = 2.8 N·m, rectangular.
+        let bearing: f64 = 0.08 * 2.8 / 3.0_f64.sqrt();
+        let expected = (0.04 + bearing * bearing).sqrt();
+        assert!((reading.friction_nm.unwrap().u - expected).abs() < 1e-12);
+    }
+
+    #[test]
+    fn one_way_readings_use_the_moment_and_say_so() {
+        let sharp = one("note,string,sharp_nm\n49,C,12\n");
+        let flat = one("note,string,flat_nm\n49,C,6\n");
+        let moment = sharp.moment_at_pitch_nm;
+        assert_eq!(sharp.friction_nm.unwrap().value, 12.0 - moment.value);
+        assert_eq!(flat.friction_nm.unwrap().value, 6.0 + moment.value);
+        for reading in [&sharp, &flat] {
+            assert_eq!(reading.moment_nm, None);
+            assert!(reading.friction_nm.unwrap().u > moment.u);
+            assert!(reading.remarks[0].contains("string's moment"));
+        }
+        // A larger moment raises the flat-only friction with the divisor: F/M₀ hardly moves with
+        // it, so the factor is better known than independent parts would make it.
+        let (friction, factor) = (flat.friction_nm.unwrap(), flat.holding_factor.unwrap());
+        let independent = factor.value
+            * ((friction.u / friction.value).powi(2) + (moment.u / moment.value).powi(2)).sqrt();
+        assert!(factor.u < independent, "{} {independent}", factor.u);
+    }
+
+    #[test]
+    fn a_flat_pitch_lowers_the_moment_taken_off() {
+        let at_pitch = one("note,string,sharp_nm,cents\n49,C,12,0\n");
+        let low = one("note,string,sharp_nm,cents\n49,C,12,-100\n");
+        let gain = low.friction_nm.unwrap().value - at_pitch.friction_nm.unwrap().value;
+        assert!((gain / at_pitch.moment_at_pitch_nm.value - 0.1091).abs() < 0.0005, "{gain}");
+        assert_eq!(low.moment_at_pitch_nm, at_pitch.moment_at_pitch_nm);
+    }
+
+    #[test]
+    fn kinds_get_the_width_they_deserve() {
+        let text = "note,string,kind,sharp_nm,flat_nm\n";
+        let running = one(&format!("{text}49,C,running,13,7\n"));
+        let peak = one(&format!("{text}49,C,peak,13,7\n"));
+        let lower = one(&format!("{text}49,C,limit,,>9\n"));
+        let upper = one(&format!("{text}49,C,limit,<13,\n"));
+        assert_eq!(running.friction_nm.unwrap().value, peak.friction_nm.unwrap().value);
+        assert!(peak.friction_nm.unwrap().u > running.friction_nm.unwrap().u + 0.5);
+        assert!(lower.friction_is_lower_limit && !upper.friction_is_lower_limit);
+        let friction = upper.friction_nm.unwrap();
+        assert!(friction.u > friction.value / 3.0_f64.sqrt());
+        assert!(!running.friction_is_lower_limit && !peak.friction_is_lower_limit);
+    }
+
+    #[test]
+    fn states_of_the_string_change_what_is_formed() {
+        let text = "note,string,state,sharp_nm\n";
+        let slack = one(&format!("{text}49,C,slack,8\n"));
+        let unstrung = one(&format!("{text}49,C,unstrung,8\n"));
+        assert_eq!(slack.friction_nm.unwrap().value, 8.0);
+        assert_eq!(unstrung.friction_nm.unwrap().value, 8.0);
+        assert!(slack.holding_factor.is_some() && unstrung.holding_factor.is_none());
+        assert!(unstrung.remarks.iter().any(|remark| remark.contains("never compare")));
+    }
+
+    #[test]
+    fn pins_the_string_moves_are_not_holding() {
+        let not_holding =
+            |rest: &str| one(&format!("note,string,sharp_nm,flat_nm\n{rest}\n")).not_holding;
+        assert!(not_holding("49,C,5.5,-0.2"), "a negative flat is an observation");
+        assert!(not_holding("49,C,2.5,"), "below the string's moment is impossible for a holder");
+        assert!(!not_holding("49,C,9,3.2"));
+        assert!(!not_holding("49,C,5.6,"), "just under 2M: cannot tell");
+        assert!(one("note,string,friction_nm\n49,C,1.0\n").not_holding);
+        assert!(!one("note,string,friction_nm\n49,C,5.0\n").not_holding);
+        let limit = one("note,string,kind,sharp_nm\n49,C,limit,2\n");
+        assert!(!limit.not_holding, "a limit from below proves nothing");
+    }
+
+    #[test]
+    fn friction_alone_is_taken_as_given() {
+        let reading = one("note,string,friction_inlb\n49,C,80\n");
+        let friction = reading.friction_nm.unwrap();
+        assert_eq!(friction.value, 80.0 * crate::units::NM_PER_INLBF);
+        assert!((friction.u / friction.value - 0.06).abs() < 0.001);
+        assert_eq!((reading.sharp_nm, reading.moment_nm), (None, None));
+    }
+}

@@ -1,0 +1,228 @@
+//! The verdict: states of the plank weighed on all evidence, remedies ranked by the chance of
+//! being a right answer, and an account of it that another technician can argue with.
+//!
+//! Invariants: `plank` without parted plies seen never exceeds the profile's cap and always
+//! names what to confirm first; with too little evidence the verdict is `undecided` and names
+//! the observation that would tell most for its trouble. Torque neither proves nor clears a
+//! split (one split plank had evenly tight pins in and out of the split, ONE).
+//!
+//! Deliberately not here: prices, years left, and whose fault it is.
+
+mod caution;
+pub mod evidence;
+mod explain;
+mod lineup;
+mod parts;
+pub mod remedy;
+pub mod state;
+
+pub use parts::PartsLine;
+pub use remedy::{Remedy, RemedyKind};
+pub use state::PlankState;
+
+use super::input::{Condition, PlankSight};
+use super::profile::Profile;
+use super::stats::{median, probability_below};
+use super::zones::Zone;
+use super::{FieldEstimate, PinResult, Statistics};
+use crate::instrument::Instrument;
+use evidence::{Evidence, diameters, gather, loose_pins, weigh};
+use remedy::{Circumstances, gain_chance, largest_um, rank, share_chances};
+
+/// What the verdict is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct Findings<'a> {
+    /// The instrument.
+    pub instrument: &'a Instrument,
+    /// Every pin.
+    pub pins: &'a [PinResult],
+    /// The field.
+    pub field: &'a FieldEstimate,
+    /// Zones, gravest first.
+    pub zones: &'a [Zone],
+    /// The plank in numbers.
+    pub statistics: &'a Statistics,
+    /// What is known beside torque.
+    pub condition: &'a Condition,
+    /// Thresholds.
+    pub profile: &'a Profile,
+}
+
+/// A remedy and its chance of being a right answer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Alternative {
+    /// The remedy.
+    pub remedy: RemedyKind,
+    /// Chance of being a right answer, 0–1. Several can be right: these do not add up to 1.
+    pub chance: f64,
+}
+
+/// What to do, how sure that is, and why.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// The remedy.
+    pub remedy: Remedy,
+    /// Chance that it is a right answer, 0–1, capped for a plank without physical evidence; for
+    /// `undecided` the chance of the best remedy, which was too low.
+    pub confidence: f64,
+    /// The confidence is a cap and not the chance itself.
+    pub confidence_is_capped: bool,
+    /// All remedies by rank, the chosen one included.
+    pub alternatives: Vec<Alternative>,
+    /// States of the plank with their chances, likeliest first.
+    pub states: Vec<(PlankState, f64)>,
+    /// What was known beside torque.
+    pub condition: Condition,
+    /// All evidence, for the worked chain.
+    pub evidence: Vec<Evidence>,
+    /// To confirm before acting.
+    pub confirm_before_acting: Vec<String>,
+    /// What speaks for it, strongest first.
+    pub reasons_for: Vec<String>,
+    /// What speaks against it, strongest first.
+    pub reasons_against: Vec<String>,
+    /// What was not examined.
+    pub not_examined: Vec<String>,
+    /// Observations that would change it.
+    pub what_would_change_it: Vec<String>,
+    /// The observation that would tell most for its trouble, when any is open.
+    pub next_observation: Option<String>,
+    /// Pins by size and number, per zone.
+    pub parts: Vec<PartsLine>,
+    /// Cautions that apply.
+    pub cautions: Vec<&'static str>,
+}
+
+/// Weighs everything.
+pub fn decide(findings: &Findings<'_>) -> Verdict {
+    let items = gather(findings);
+    let chances = weigh(&items);
+    let circumstances = circumstances(findings);
+    let ranked = rank(&chances, &circumstances);
+    let best = ranked[0];
+    let seen_parted = findings.condition.plank == Some(PlankSight::PliesParted);
+    let few = (findings.statistics.used_count as f64) < findings.profile.pins_min.value;
+    let undecided = best.1 < findings.profile.undecided_below.value || (few && !seen_parted);
+    let kind = if undecided { RemedyKind::Undecided } else { best.0 };
+    let cap = findings.profile.plank_confidence_cap.value;
+    let capped = kind == RemedyKind::Plank && !seen_parted && best.1 > cap;
+    let confidence = if capped { cap } else { best.1 };
+    let mut states: Vec<(PlankState, f64)> =
+        PlankState::ALL.into_iter().zip(chances.iter().copied()).collect();
+    states.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    let explained = explain::Explanation::new(findings, &items, &chances, &circumstances, kind);
+    Verdict {
+        remedy: sized(kind, findings),
+        confidence,
+        confidence_is_capped: capped,
+        alternatives: ranked
+            .iter()
+            .map(|(remedy, chance)| Alternative { remedy: *remedy, chance: *chance })
+            .collect(),
+        states,
+        confirm_before_acting: explain::confirm(findings, kind),
+        reasons_for: explained.reasons_for,
+        reasons_against: explained.reasons_against,
+        not_examined: explain::not_examined(findings),
+        what_would_change_it: explained.what_would_change_it,
+        next_observation: explained.next_observation,
+        parts: parts::parts(findings, sized(kind, findings)),
+        cautions: caution::cautions(findings, kind),
+        condition: findings.condition.clone(),
+        evidence: items,
+    }
+}
+
+fn circumstances(findings: &Findings<'_>) -> Circumstances {
+    let profile = findings.profile;
+    let read = || findings.pins.iter().filter(|pin| pin.read);
+    // A pin's own chances count, near a limit or not; two doubtful pins are left and watched.
+    let failing = read().fold(0.0, |sum, pin| sum + pin.judgement.failing_chance);
+    let doubtful = read().fold(0.0, |sum, pin| sum + pin.judgement.doubtful_chance);
+    let treat_chance = 1.0 - libm::exp(-(0.6 * failing + 0.25 * (doubtful - 2.0).max(0.0)));
+    let room_um = room_um(findings);
+    let step_um = profile.size_step_um.value;
+    let room = match room_um {
+        None => 0.8,
+        Some(room) if room >= step_um => 1.0,
+        Some(room) if room >= 0.5 * step_um => 0.5,
+        Some(_) => 0.0,
+    };
+    let step_um = (2.0 * step_um).min(room_um.unwrap_or(2.0 * step_um)).max(0.0);
+    let larger_success = typical_loose(findings)
+        .map_or(1.0, |(friction, target)| gain_chance(friction, target, step_um, profile));
+    Circumstances {
+        share_chances: share_chances(findings.statistics.doubtful_share, profile),
+        treat_chance,
+        room,
+        larger_success,
+        only_weak: findings.statistics.friction_median_nm.map_or(0.0, |median_nm| {
+            let doubtful = libm::log(profile.doubtful_nm.value);
+            // A tenth, natural-log units, for the median's own error.
+            1.0 - probability_below(doubtful, libm::log(median_nm.max(0.1)), 0.1)
+        }),
+        dry_room: findings
+            .condition
+            .relative_humidity
+            .filter(|h| (0.0..=1.0).contains(h))
+            .map(|humidity| humidity < profile.dry_relative_humidity.value),
+        bushed: findings.condition.bushed_plate,
+        worth: findings.condition.worth_repair,
+    }
+}
+
+/// Median friction of the loose pins and the friction wanted of them, N·m.
+fn typical_loose(findings: &Findings<'_>) -> Option<(f64, f64)> {
+    let frictions: Vec<f64> =
+        loose_pins(findings.pins).filter_map(|pin| Some(pin.friction_nm?.value)).collect();
+    let moments: Vec<f64> =
+        loose_pins(findings.pins).map(|pin| pin.moment_at_pitch_nm.value).collect();
+    let by_factor = findings.profile.doubtful_factor.value * median(&moments)?;
+    Some((median(&frictions)?, by_factor.max(findings.profile.serviceable_nm.value)))
+}
+
+/// Diameter of the loose pins, else of all pins, micrometres.
+fn fitted_um(findings: &Findings<'_>) -> Option<f64> {
+    let (loose, rest) = diameters(findings.pins);
+    loose.or(rest)
+}
+
+fn room_um(findings: &Findings<'_>) -> Option<f64> {
+    Some(largest_um(findings.condition, findings.profile) - fitted_um(findings)?)
+}
+
+/// The size to fit after a fitted size: one step, two where one would likely not do, and never
+/// beyond the largest that fits. `None` when nothing larger fits.
+fn next_size_um(fitted_um: f64, findings: &Findings<'_>) -> Option<u32> {
+    let profile = findings.profile;
+    let step_um = profile.size_step_um.value;
+    let one_does = typical_loose(findings)
+        .is_none_or(|(friction, target)| gain_chance(friction, target, step_um, profile) >= 0.6);
+    let wanted = fitted_um + if one_does { step_um } else { 2.0 * step_um };
+    let size = wanted.min(largest_um(findings.condition, profile));
+    // Hundredths of a millimetre are as fine as pins are sold.
+    let rounded = (size / 10.0).round() * 10.0;
+    (rounded >= fitted_um + 0.5 * step_um).then_some(rounded as u32)
+}
+
+fn sized(kind: RemedyKind, findings: &Findings<'_>) -> Remedy {
+    let fitted = fitted_um(findings);
+    let to_um = fitted.and_then(|fitted| next_size_um(fitted, findings));
+    match kind {
+        RemedyKind::Leave => Remedy::Leave,
+        RemedyKind::Climate => Remedy::Climate,
+        RemedyKind::Treat => Remedy::Treat,
+        RemedyKind::Larger => Remedy::Larger {
+            from_um: fitted.map(|um| um.round() as u32),
+            to_um,
+            pin_count: parts::larger_sites(findings).len(),
+        },
+        RemedyKind::Restring => Remedy::Restring { to_um },
+        RemedyKind::Rebush => Remedy::Rebush,
+        RemedyKind::RepairBlock => Remedy::RepairBlock,
+        RemedyKind::Plank => Remedy::Plank,
+        RemedyKind::Elsewhere => Remedy::Elsewhere,
+        RemedyKind::NotWorth => Remedy::NotWorth,
+        RemedyKind::Undecided => Remedy::Undecided,
+    }
+}

@@ -1,0 +1,99 @@
+//! Places on the plank in the words a technician uses.
+//!
+//! Deliberately not here: pin numbers of any maker. Pins are named by note and string.
+
+use pinhold_protocol::record::Pin;
+
+use super::super::survey::Site;
+use crate::instrument::InstrumentKind;
+
+/// Sections present, in order of number.
+pub fn sections(sites: &[Site]) -> Vec<u8> {
+    let mut all: Vec<u8> = sites.iter().map(|site| site.section).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+/// A section's name, from its place among those present.
+pub fn section_name(section: u8, present: &[u8]) -> String {
+    let at = present.iter().position(|s| *s == section).unwrap_or(0);
+    let names: &[&str] = match present.len() {
+        0 | 1 => &["only"],
+        2 => &["bass", "treble"],
+        3 => &["bass", "tenor", "treble"],
+        4 => &["bass", "tenor", "treble", "high treble"],
+        5 => &["bass", "low tenor", "tenor", "treble", "high treble"],
+        _ => &[],
+    };
+    names.get(at).map_or_else(|| format!("{}.", at + 1), |name| (*name).to_owned())
+}
+
+/// Rows that a section has, in order.
+pub fn rows_of_section(sites: &[Site], section: u8) -> Vec<u8> {
+    let mut rows: Vec<u8> =
+        sites.iter().filter(|site| site.section == section).map(|site| site.row).collect();
+    rows.sort_unstable();
+    rows.dedup();
+    rows
+}
+
+/// A row's name, counted from the flange.
+pub fn row_name(row: u8, row_count: usize, kind: InstrumentKind) -> String {
+    let counted = match row {
+        0 => "first row, along the flange".to_owned(),
+        1 => "second row from the flange".to_owned(),
+        2 => "third row from the flange".to_owned(),
+        3 => "fourth row from the flange".to_owned(),
+        _ => format!("row {} from the flange", u16::from(row) + 1),
+    };
+    let last = row > 0 && usize::from(row) + 1 == row_count;
+    match kind {
+        InstrumentKind::Grand if last => format!("{counted} (nearest the keyboard)"),
+        InstrumentKind::Upright if last => format!("{counted} (the topmost)"),
+        _ => counted,
+    }
+}
+
+/// "note 30" or "notes 30–41".
+pub fn note_range(pins: &[Pin]) -> String {
+    let lowest = pins.iter().map(|pin| pin.note).min();
+    let highest = pins.iter().map(|pin| pin.note).max();
+    match (lowest, highest) {
+        (Some(low), Some(high)) if low == high => format!("note {low}"),
+        (Some(low), Some(high)) => format!("notes {low}–{high}"),
+        _ => "no notes".to_owned(),
+    }
+}
+
+/// Section names joined: "tenor section", "tenor and treble sections".
+pub fn section_phrase(touched: &[u8], present: &[u8]) -> String {
+    let names: Vec<String> = touched.iter().map(|s| section_name(*s, present)).collect();
+    match names.as_slice() {
+        [] => "no section".to_owned(),
+        [one] => format!("{one} section"),
+        [rest @ .., last] => format!("{} and {last} sections", rest.join(", ")),
+    }
+}
+
+/// The trade's name for a pin: note number and string letter.
+pub fn pin_name(pin: Pin) -> String {
+    format!("{}{}", pin.note, pin.string.letter())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::test_planks::pin;
+    use super::*;
+
+    #[test]
+    fn words_for_places() {
+        assert_eq!(section_phrase(&[1], &[0, 1, 2]), "tenor section");
+        assert_eq!(section_phrase(&[1, 2], &[0, 1, 2]), "tenor and treble sections");
+        assert_eq!(section_name(7, &[1, 2, 3, 4, 5, 6, 7]), "7.");
+        assert_eq!(row_name(1, 3, InstrumentKind::Grand), "second row from the flange");
+        assert!(row_name(2, 3, InstrumentKind::Grand).ends_with("(nearest the keyboard)"));
+        assert_eq!(note_range(&[pin(41, 'L'), pin(30, 'C')]), "notes 30–41");
+        assert_eq!(pin_name(pin(40, 'C')), "40C");
+    }
+}

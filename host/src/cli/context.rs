@@ -1,0 +1,194 @@
+//! What every command is given: settings as meant, the clock's one reading, the way to print,
+//! and the way from an instrument's name to its readings.
+
+use std::io::{ErrorKind, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use etcetera::BaseStrategy;
+use serde_json::Value;
+
+use super::GlobalArguments;
+use super::exit::{CliError, Exit};
+use crate::analysis::input::{Condition, PinReading};
+use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
+use crate::store::{InstrumentRecord, Store, Survey};
+use crate::units::TorqueUnit;
+
+/// Name of the folder within the platform's data folder.
+const FOLDER_NAME: &str = "pinhold";
+
+/// Settings of one run.
+#[derive(Clone, Debug)]
+pub struct Context {
+    /// Folder of the store.
+    pub data: PathBuf,
+    /// Whether the user named that folder.
+    pub data_was_named: bool,
+    /// Unit torque is shown in.
+    pub unit: TorqueUnit,
+    /// One JSON document instead of text.
+    pub json: bool,
+    /// Whether standard output may be coloured.
+    pub color: bool,
+    /// When the program was started, ISO 8601 in UTC.
+    pub now: String,
+    /// The same in microseconds since 1970: the seed of a survey's identity.
+    pub now_us: u64,
+}
+
+/// An instrument with its latest survey, ready for the analysis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Loaded {
+    /// The instrument.
+    pub record: InstrumentRecord,
+    /// Its latest survey.
+    pub survey: Survey,
+    /// What the survey's pins say.
+    pub readings: Vec<PinReading>,
+    /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
+    pub condition: Condition,
+}
+
+impl Context {
+    /// From the arguments as typed, the environment and the clock.
+    ///
+    /// # Errors
+    /// When no folder is given and the platform names none.
+    pub fn new(arguments: &GlobalArguments) -> Result<Context, CliError> {
+        let now = jiff::Timestamp::now();
+        Ok(Context {
+            data: match &arguments.data {
+                Some(folder) => folder.clone(),
+                None => default_folder()?,
+            },
+            data_was_named: arguments.data.is_some(),
+            unit: arguments.unit,
+            json: arguments.json,
+            color: color_wanted(arguments),
+            now: format!("{now:.3}"),
+            now_us: u64::try_from(now.as_microsecond()).unwrap_or(1).max(1),
+        })
+    }
+
+    /// Opens the store, making it where there is none.
+    ///
+    /// # Errors
+    /// When the store cannot be opened.
+    pub fn open_store(&self) -> Result<Store, CliError> {
+        Ok(Store::open(&self.data)?)
+    }
+
+    /// An instrument by name, with its latest survey.
+    ///
+    /// # Errors
+    /// When there is no such instrument, or no survey of it yet.
+    pub fn load(&self, store: &Store, name: &str) -> Result<Loaded, CliError> {
+        let record = store.find_instrument(name)?;
+        let Some(survey) = store.latest_survey(record.id)? else {
+            let name = shell_quoted(name);
+            return Err(CliError::new(
+                Exit::NotThere,
+                format!(
+                    "no pin of {name} has been read yet; take a survey with `pinhold survey \
+                     {name}`, or `pinhold import FILE.csv --instrument {name}`"
+                ),
+            ));
+        };
+        let stored = store.readings_of(survey.id)?;
+        let mut condition = store.condition(survey.id)?;
+        condition.pitch_cents = condition.pitch_cents.or(mean_pitch_cents(&stored.hand));
+        let lever: Vec<_> = stored.lever.into_iter().map(|stored| stored.reading).collect();
+        let readings = pin_readings(
+            &record.instrument,
+            &lever,
+            &stored.hand,
+            condition.pitch_cents,
+            &MeasurementProfile::default(),
+        );
+        Ok(Loaded { record, survey, readings, condition })
+    }
+
+    /// Prints text to standard output; what comes from outside was made printable before.
+    ///
+    /// # Errors
+    /// When it cannot be written. A closed pipe ends the program quietly.
+    pub fn print(&self, text: &str) -> Result<(), CliError> {
+        let mut out = std::io::stdout().lock();
+        out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(|source| {
+            match source.kind() {
+                ErrorKind::BrokenPipe => CliError::closed(),
+                _ => CliError::new(
+                    Exit::InputOutput,
+                    format!("standard output cannot be written ({source})"),
+                ),
+            }
+        })
+    }
+
+    /// Prints one JSON document, as `--json` asks.
+    ///
+    /// # Errors
+    /// As [`Context::print`].
+    pub fn print_document(&self, document: &Value) -> Result<(), CliError> {
+        self.print(&format!("{document:#}\n"))
+    }
+}
+
+/// Writes a note to standard error; text is printable already. Failing to is no failure.
+pub fn say(text: &str) {
+    let _ = writeln!(std::io::stderr(), "{text}");
+}
+
+/// Writes bytes to a file the user named, replacing it.
+///
+/// # Errors
+/// When it cannot be written.
+pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    std::fs::write(path, bytes).map_err(|source| CliError::unwritable(path, &source))
+}
+
+/// A word as a shell takes it back: quoted where it holds more than plain characters.
+pub fn shell_quoted(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.' | '/');
+    let shown = crate::text::printable(word);
+    if !shown.is_empty() && !shown.starts_with('-') && shown.chars().all(plain) {
+        shown
+    } else {
+        format!("'{}'", shown.replace('\'', r"'\''"))
+    }
+}
+
+/// The platform's data folder.
+fn default_folder() -> Result<PathBuf, CliError> {
+    etcetera::choose_base_strategy().map(|strategy| strategy.data_dir().join(FOLDER_NAME)).map_err(
+        |_| {
+            CliError::new(
+                Exit::Usage,
+                "this system names no folder for data; choose one with --data DIR",
+            )
+        },
+    )
+}
+
+/// Whether to colour: a terminal, and nobody asked not to (no-color.org).
+fn color_wanted(arguments: &GlobalArguments) -> bool {
+    let refused = arguments.no_color
+        || arguments.json
+        || std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty())
+        || std::env::var_os("TERM").is_some_and(|value| value == "dumb");
+    !refused && std::io::stdout().is_terminal()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::shell_quoted;
+
+    #[test]
+    fn names_are_quoted_for_the_shell_when_they_need_it() {
+        assert_eq!(shell_quoted("parlour"), "parlour");
+        assert_eq!(shell_quoted("Flügel-7"), "Flügel-7");
+        assert_eq!(shell_quoted("Anna's grand"), r"'Anna'\''s grand'");
+        assert_eq!(shell_quoted("--data"), "'--data'");
+        assert_eq!(shell_quoted(""), "''");
+    }
+}

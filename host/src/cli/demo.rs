@@ -1,0 +1,363 @@
+//! `pinhold demo`: a whole survey with no hardware, through a real port.
+//!
+//! A simulated technician reads an invented grand with a simulated lever that runs the firmware's
+//! own code; the host's side is the same as with a lever in the hand. Everything is invented and
+//! the report says so.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+
+use clap::Args;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use pinhold_board_virtual::practice::pin_names;
+use pinhold_board_virtual::{Pace, Practice, Setup, serve};
+use pinhold_protocol::record::{Pin, Reading};
+use pinhold_sim::hand::Hand;
+use pinhold_sim::piano::{Facts, Fault, Piano, PlankSight as SimulatedSight, Severity};
+use pinhold_sim::sensors::{LeverModel, Posture};
+use serde_json::json;
+
+use super::context::{Context, say, write_file};
+use super::exit::{CliError, Exit};
+use super::import::with_free_uid;
+use super::show::{self, ReportArguments};
+use super::survey::plan_for;
+use crate::analysis::input::{Condition, PlankSight, TuneStability};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, pin_name};
+use crate::link::port::{self, Port, PortError};
+use crate::report::{self, MapModel};
+use crate::store::{
+    InstrumentFacts, InstrumentId, NewInstrument, NewSurvey, Store, StoreError, SurveySource,
+};
+use crate::survey::{self, Line, Observer, SurveyError};
+use crate::text::printable;
+
+/// Slip the simulated technician aims at, degrees.
+const SLIP_DEG: f64 = 0.5;
+/// First half of the invented levers' identities; the seed is the second.
+const DEVICE_PREFIX: u64 = 0x0073_696d_0000_0000;
+
+/// Arguments of `pinhold demo`.
+#[derive(Args, Clone, Debug)]
+#[command(after_long_help = "\
+Faults: none, dry, split, flange, scattered, contaminated, respun-bass, flat-pitch, tight-new,
+off-back. Instrument, fault and readings are invented; the same seed gives the same readings.
+What is stored goes to the folder 'demo' within the data folder, unless --data names another.
+
+Examples:
+  pinhold demo
+  pinhold demo --fault flange --seed 12 --marginal")]
+pub struct DemoArguments {
+    /// Fault hidden in the invented instrument
+    #[arg(long, value_name = "NAME", default_value = "split")]
+    #[arg(value_parser = |name: &str| name.parse::<Fault>())]
+    pub fault: Fault,
+    /// Seed of instrument, hand and lever
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// The fault near the limit of deciding instead of plain
+    #[arg(long)]
+    pub marginal: bool,
+    /// Where to write the report [default: demo-FAULT-N.html in the data folder]
+    #[arg(long, value_name = "FILE.html")]
+    pub out: Option<PathBuf>,
+}
+
+/// The instrument as the host sees an invented piano.
+pub fn instrument_of(piano: &Piano, name: &str) -> Instrument {
+    let pins: Vec<FieldPin> = pin_names(piano)
+        .into_iter()
+        .zip(&piano.pins)
+        .map(|(pin, simulated)| FieldPin {
+            pin,
+            section: simulated.section,
+            row: simulated.row,
+            x_m: simulated.x_m,
+            y_m: simulated.y_m,
+            flange_distance_m: Some(simulated.flange_distance_m),
+            diameter_um: Some(simulated.diameter_um),
+        })
+        .collect();
+    Instrument {
+        name: name.to_owned(),
+        kind: match piano.plan.kind {
+            pinhold_sim::piano::Kind::Grand => InstrumentKind::Grand,
+            pinhold_sim::piano::Kind::Upright => InstrumentKind::Upright,
+        },
+        first_note: pins.first().map_or(1, |field_pin| field_pin.pin.note),
+        last_note: pins.last().map_or(88, |field_pin| field_pin.pin.note),
+        pins,
+    }
+}
+
+/// What the simulated technician could tell beside torque.
+pub fn condition_of(facts: &Facts) -> Condition {
+    let stability = |stable| if stable { TuneStability::Stable } else { TuneStability::Unstable };
+    Condition {
+        tune: facts.tune_stable.map(stability),
+        plank: facts.plank_sight.map(|sight| match sight {
+            SimulatedSight::SeenSound => PlankSight::SeenSound,
+            SimulatedSight::PliesParted => PlankSight::PliesParted,
+            SimulatedSight::OffBack => PlankSight::OffBack,
+        }),
+        contamination: facts.contamination_seen,
+        relative_humidity: facts.relative_humidity,
+        pitch_cents: facts.pitch_cents,
+        largest_pin_um: facts.largest_pin_um,
+        bushed_plate: facts.bushed_plate,
+        worth_repair: None,
+    }
+}
+
+/// A simulated lever on a port, in a thread of its own.
+struct VirtualLever {
+    name: String,
+    host_end: Option<Box<dyn Port>>,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<std::io::Result<()>>>,
+}
+
+impl VirtualLever {
+    /// Starts it on a pseudo-terminal.
+    #[cfg(unix)]
+    fn start(practice: Practice) -> std::io::Result<VirtualLever> {
+        let mut pty = pinhold_board_virtual::pty::Pty::open()?;
+        let name = pty.name().unwrap_or_default();
+        let stop = Arc::new(AtomicBool::new(false));
+        let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
+            serve(practice, &mut pty, Pace::Fast, stop)
+        });
+        Ok(VirtualLever { name, host_end: None, stop, thread: Some(thread) })
+    }
+
+    /// Starts it on a pipe within the process: this platform has no pseudo-terminals.
+    #[cfg(not(unix))]
+    fn start(practice: Practice) -> std::io::Result<VirtualLever> {
+        let (mut lever_end, host_end) = pinhold_board_virtual::pipe::pair();
+        let stop = Arc::new(AtomicBool::new(false));
+        let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
+            serve(practice, &mut lever_end, Pace::Fast, stop)
+        });
+        let name = "pipe".to_owned();
+        Ok(VirtualLever { name, host_end: Some(Box::new(host_end)), stop, thread: Some(thread) })
+    }
+
+    fn spawn(
+        mut practice: Practice,
+        stop: Arc<AtomicBool>,
+        mut run: impl FnMut(&mut Practice, &AtomicBool) -> std::io::Result<()> + Send + 'static,
+    ) -> JoinHandle<std::io::Result<()>> {
+        std::thread::spawn(move || run(&mut practice, &stop))
+    }
+
+    /// Opens the host's end.
+    fn open(&mut self) -> Result<Box<dyn Port>, PortError> {
+        match self.host_end.take() {
+            Some(end) => Ok(end),
+            None => port::open(&self.name),
+        }
+    }
+}
+
+impl Drop for VirtualLever {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Relaxed);
+        if let Some(thread) = self.thread.take() {
+            // Its port may be gone by now, which is no news when stopping.
+            let _ = thread.join();
+        }
+    }
+}
+
+/// Shows progress as a bar on a terminal, as a line per quarter elsewhere.
+struct Progress {
+    bar: ProgressBar,
+    quarter: usize,
+    silent: bool,
+}
+
+impl Progress {
+    fn new(pin_count: usize, silent: bool) -> Progress {
+        let style = ProgressStyle::with_template("  [{bar:40}] {pos}/{len} pins  {msg}")
+            .unwrap_or_else(|_| ProgressStyle::default_bar());
+        let target =
+            if silent { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
+        let bar = ProgressBar::with_draw_target(Some(pin_count as u64), target);
+        Progress { bar: bar.with_style(style.progress_chars("=> ")), quarter: 0, silent }
+    }
+}
+
+impl Observer for Progress {
+    fn pin_chosen(&mut self, pin: Pin) {
+        self.bar.set_message(pin_name(pin));
+    }
+
+    fn reading_kept(&mut self, _reading: &Reading, position: usize, count: usize) {
+        self.bar.set_position(position as u64);
+        let quarter = 4 * position / count.max(1);
+        if self.bar.is_hidden() && !self.silent && quarter > self.quarter {
+            say(&format!("  {position}/{count} pins"));
+        }
+        self.quarter = quarter;
+    }
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// When the port, the store or a file fails.
+pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError> {
+    let context = &in_demo_folder(context);
+    let severity = if arguments.marginal { Severity::Marginal } else { Severity::Plain };
+    let piano = Piano::invent(arguments.seed, arguments.fault, severity);
+    let mark = if arguments.marginal { "-marginal" } else { "" };
+    let name = format!("demo-{}-{}{mark}", arguments.fault, arguments.seed);
+    let mut store = context.open_store()?;
+    let instrument = instrument_of(&piano, &name);
+    let id = instrument_id(&mut store, context, &instrument)?;
+    let new = |uid| NewSurvey {
+        uid,
+        started: context.now.clone(),
+        source: SurveySource::Simulated,
+        temperature_centi_celsius: None,
+        humidity_permille: None,
+        notes: "invented by the demo".to_owned(),
+        condition: condition_of(&piano.facts),
+    };
+    let (uid, survey_id) = with_free_uid(context, |uid| store.begin_survey(id, &new(uid)))?;
+    if !context.json {
+        say(&format!(
+            "Demo: an invented {} of {} pins, a simulated lever and hand; nothing here is real.",
+            instrument.kind.word(),
+            instrument.pins.len()
+        ));
+    }
+    let pins: Vec<Pin> = instrument.pins.iter().map(|field_pin| field_pin.pin).collect();
+    let mut lever = VirtualLever::start(Practice::new(Setup {
+        lever: LeverModel::drawn(arguments.seed, Posture::level_grand()),
+        hand: Hand::default(),
+        seed: arguments.seed,
+        device: DEVICE_PREFIX | (arguments.seed & 0xffff_ffff),
+        epoch: epoch_of(uid),
+        piano,
+    }))
+    .map_err(|error| {
+        CliError::new(Exit::InputOutput, format!("no port for the simulated lever ({error})"))
+    })?;
+    if !context.json {
+        say(&format!("Lever on {}", printable(&lever.name)));
+    }
+    let started = std::time::Instant::now();
+    let plan = plan_for(uid, &pins, SLIP_DEG, true, context.now_us / 1000);
+    let mut progress = Progress::new(pins.len(), context.json);
+    let mut line = Line { name: lever.name.clone(), open: Box::new(|| lever.open()) };
+    let taken = survey::take(&mut store, survey_id, plan, &mut line, &mut progress);
+    progress.bar.finish_and_clear();
+    drop(line);
+    drop(lever);
+    let summary = taken.map_err(|error: SurveyError| CliError::from(error))?;
+    if !context.json {
+        say(&format!(
+            "{} pins in {:.1} s; {} samples, {:.2} bytes each on the wire, {} blocks dropped",
+            summary.reading_count,
+            started.elapsed().as_secs_f64(),
+            summary.sample_count,
+            summary.sample_byte_count as f64 / summary.sample_count.max(1) as f64,
+            summary.dropped_block_count,
+        ));
+    }
+    conclude(context, &mut store, &name, arguments, severity)
+}
+
+/// Shows map, zones and verdict, writes the report, and tells what was hidden.
+fn conclude(
+    context: &Context,
+    store: &mut Store,
+    name: &str,
+    arguments: &DemoArguments,
+    severity: Severity,
+) -> Result<(), CliError> {
+    let loaded = context.load(store, name)?;
+    let assessment = show::assessed(&loaded);
+    let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
+    let document = report::json::verdict(&model);
+    show::keep_verdict(store, context, &loaded, &document)?;
+    let out = match &arguments.out {
+        Some(path) => path.clone(),
+        None => context.data.join(format!("{name}.html")),
+    };
+    let report_arguments = ReportArguments {
+        name: name.to_owned(),
+        out: out.clone(),
+        technician: String::new(),
+        decision: String::new(),
+    };
+    let html = show::report_text(context, &loaded, &assessment, &report_arguments);
+    write_file(&out, html.as_bytes())?;
+    let accepted = arguments.fault.accepted(severity);
+    let remedy = document["remedy"].as_str().unwrap_or_default();
+    let is_accepted = accepted.contains(&remedy);
+    if context.json {
+        return context.print_document(&json!({
+            "format": "pinhold.demo",
+            "version": 1,
+            "fault": arguments.fault.name(),
+            "accepted": accepted,
+            "is_accepted": is_accepted,
+            "report": out.to_string_lossy(),
+            "verdict": document,
+        }));
+    }
+    context.print(&report::terminal::map(&model, context.unit, show::width(), context.color))?;
+    context.print(&report::terminal::verdict(&model, context.unit, show::width()))?;
+    context.print(&format!(
+        "\nHidden in the invented instrument: {}{}. Remedies one could defend: {}. This verdict \
+         is {} them.\nStored as '{name}' in {}\nReport: {}\n",
+        arguments.fault,
+        if severity == Severity::Marginal { " (marginal)" } else { "" },
+        accepted.join(", "),
+        if is_accepted { "among" } else { "not among" },
+        printable(&context.data.to_string_lossy()),
+        printable(&out.to_string_lossy()),
+    ))
+}
+
+/// The demo keeps to a folder of its own unless the user named one.
+fn in_demo_folder(context: &Context) -> Context {
+    let mut context = context.clone();
+    if !context.data_was_named {
+        context.data = context.data.join("demo");
+    }
+    context
+}
+
+/// The demo's instrument, made when this demo has not run before.
+fn instrument_id(
+    store: &mut Store,
+    context: &Context,
+    instrument: &Instrument,
+) -> Result<InstrumentId, CliError> {
+    match store.find_instrument(&instrument.name) {
+        Ok(record) => Ok(record.id),
+        Err(StoreError::NoSuchInstrument { .. }) => {
+            Ok(store.create_instrument(&NewInstrument {
+                instrument: instrument.clone(),
+                facts: InstrumentFacts {
+                    serial: "invented".to_owned(),
+                    maker_text: "invented".to_owned(),
+                    ..InstrumentFacts::default()
+                },
+                created: context.now.clone(),
+            })?)
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// A log epoch no earlier run of the same seed had: the virtual lever's log is in RAM, so every
+/// power-up starts a new one.
+fn epoch_of(uid: u64) -> u32 {
+    ((uid >> 16) ^ uid) as u32
+}

@@ -1,0 +1,374 @@
+//! `pinhold instrument add|edit|list|show`.
+
+use clap::{Args, Subcommand};
+use serde_json::{Value, json};
+
+use super::context::{Context, shell_quoted};
+use super::exit::{CliError, Exit};
+use super::parsers::{fact_parser, kind_parser, name_parser, note_parser, range_parser};
+use crate::instrument::layout::{LayoutParameters, lay_out};
+use crate::instrument::note::note_name;
+use crate::instrument::stringing::{Stringing, StringingError};
+use crate::instrument::{Instrument, InstrumentKind};
+use crate::store::condition::condition_document;
+use crate::store::{InstrumentFacts, InstrumentRecord, NewInstrument, Store, Survey};
+use crate::text::printable;
+
+/// Arguments of `pinhold instrument`.
+#[derive(Args, Clone, Debug)]
+pub struct InstrumentArguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub deed: Deed,
+}
+
+/// What to do with instruments.
+#[derive(Clone, Debug, Subcommand)]
+pub enum Deed {
+    /// Enter an instrument, its pins laid out by compass and stringing
+    #[command(after_help = "Example:\n  \
+        pinhold instrument add parlour --kind upright --highest A7 --stringing 10/17/58")]
+    Add(AddArguments),
+    /// Change what is known of an instrument
+    #[command(after_help = "Example:\n  \
+        pinhold instrument edit parlour --place 'town hall' --pin-um 7250 --notes A0..E2")]
+    Edit(EditArguments),
+    /// List all instruments
+    #[command(after_help = "Example:\n  pinhold instrument list --json")]
+    List,
+    /// Show an instrument: its pins, its surveys
+    #[command(after_help = "Example:\n  pinhold instrument show parlour")]
+    Show {
+        /// Name of the instrument
+        #[arg(value_name = "NAME")]
+        name: String,
+    },
+}
+
+/// Facts about an instrument, as typed.
+#[derive(Args, Clone, Debug)]
+pub struct FactArguments {
+    /// Serial number
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser)]
+    pub serial: Option<String>,
+    /// Maker, as written on it
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser)]
+    pub maker: Option<String>,
+    /// Your reference for its owner
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser)]
+    pub owner: Option<String>,
+    /// Where it stands
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser)]
+    pub place: Option<String>,
+}
+
+/// Arguments of `pinhold instrument add`.
+#[derive(Args, Clone, Debug)]
+pub struct AddArguments {
+    /// Name of the instrument
+    #[arg(value_name = "NAME", value_parser = name_parser)]
+    pub name: String,
+    /// grand or upright
+    #[arg(long, value_name = "KIND", value_parser = kind_parser, default_value = "grand")]
+    pub kind: InstrumentKind,
+    /// Lowest note
+    #[arg(long, value_name = "NOTE", value_parser = note_parser, default_value = "A0")]
+    pub lowest: u8,
+    /// Highest note: C8 of 88 notes, A7 of 85
+    #[arg(long, value_name = "NOTE", value_parser = note_parser, default_value = "C8")]
+    pub highest: u8,
+    /// Singles/bichords/trichords from the bass up [default: 10 singles, 17 bichords, the rest
+    /// trichords]
+    #[arg(long, value_name = "S/B/T")]
+    pub stringing: Option<String>,
+    /// Sections above the bass block, between plate struts
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u8).range(1..=7))]
+    pub sections: Option<u8>,
+    /// Pin diameter of all pins, micrometres
+    #[arg(long, value_name = "UM", value_parser = clap::value_parser!(u32).range(5000..=9000))]
+    pub pin_um: Option<u32>,
+    /// Facts.
+    #[command(flatten)]
+    pub facts: FactArguments,
+}
+
+/// Arguments of `pinhold instrument edit`.
+#[derive(Args, Clone, Debug)]
+pub struct EditArguments {
+    /// Name of the instrument
+    #[arg(value_name = "NAME")]
+    pub name: String,
+    /// A new name
+    #[arg(long, value_name = "NAME", value_parser = name_parser)]
+    pub rename: Option<String>,
+    /// grand or upright
+    #[arg(long, value_name = "KIND", value_parser = kind_parser)]
+    pub kind: Option<InstrumentKind>,
+    /// Pin diameter, micrometres, of all pins or those of --notes
+    #[arg(long, value_name = "UM", value_parser = clap::value_parser!(u32).range(5000..=9000))]
+    pub pin_um: Option<u32>,
+    /// Notes --pin-um is for
+    #[arg(long, value_name = "FROM..TO", value_parser = range_parser, requires = "pin_um")]
+    pub notes: Option<(u8, u8)>,
+    /// Facts.
+    #[command(flatten)]
+    pub facts: FactArguments,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// When an instrument is unknown or exists already, or the store fails.
+pub fn run(context: &Context, arguments: InstrumentArguments) -> Result<(), CliError> {
+    match arguments.deed {
+        Deed::Add(arguments) => add(context, arguments),
+        Deed::Edit(arguments) => edit(context, arguments),
+        Deed::List => list(context),
+        Deed::Show { name } => show(context, &name),
+    }
+}
+
+fn add(context: &Context, arguments: AddArguments) -> Result<(), CliError> {
+    let stringing =
+        stringing_of(&arguments).map_err(|error| CliError::new(Exit::Usage, error.to_string()))?;
+    let parameters = LayoutParameters {
+        treble_section_count: arguments.sections,
+        ..LayoutParameters::default()
+    };
+    let mut instrument = lay_out(&arguments.name, arguments.kind, &stringing, &parameters);
+    for field in &mut instrument.pins {
+        field.diameter_um = arguments.pin_um;
+    }
+    let new = NewInstrument {
+        instrument,
+        facts: arguments.facts.over(&InstrumentFacts::default()),
+        created: context.now.clone(),
+    };
+    let mut store = context.open_store()?;
+    let id = store.create_instrument(&new)?;
+    tell_changed(context, "Entered", &store.instrument(id)?)
+}
+
+fn edit(context: &Context, arguments: EditArguments) -> Result<(), CliError> {
+    let mut store = context.open_store()?;
+    let mut record = store.find_instrument(&arguments.name)?;
+    record.facts = arguments.facts.over(&record.facts);
+    let instrument = &mut record.instrument;
+    instrument.kind = arguments.kind.unwrap_or(instrument.kind);
+    instrument.name = arguments.rename.unwrap_or_else(|| instrument.name.clone());
+    if let Some(diameter_um) = arguments.pin_um {
+        let (from, to) = arguments.notes.unwrap_or((1, 88));
+        let within = |note: u8| (from..=to).contains(&note);
+        for field in instrument.pins.iter_mut().filter(|field| within(field.pin.note)) {
+            field.diameter_um = Some(diameter_um);
+        }
+    }
+    store.edit_instrument(&record)?;
+    tell_changed(context, "Changed", &record)
+}
+
+fn list(context: &Context) -> Result<(), CliError> {
+    let records = context.open_store()?.list_instruments()?;
+    if context.json {
+        let instruments: Vec<Value> = records.iter().map(summary).collect();
+        return context.print_document(&json!({
+            "format": "pinhold.instrument.list",
+            "version": 1,
+            "instruments": instruments,
+        }));
+    }
+    if records.is_empty() {
+        return context
+            .print("No instruments yet. Enter one with `pinhold instrument add NAME`.\n");
+    }
+    let text: String = records.iter().map(|record| format!("{}\n", headline(record))).collect();
+    context.print(&text)
+}
+
+fn show(context: &Context, name: &str) -> Result<(), CliError> {
+    let store = context.open_store()?;
+    let record = store.find_instrument(name)?;
+    let surveys = store.surveys_of(record.id)?;
+    if context.json {
+        return context.print_document(&document(&store, &record, &surveys)?);
+    }
+    let mut text = format!("{}\n", headline(&record));
+    for (label, fact) in facts_of(&record.facts) {
+        if !fact.is_empty() {
+            text.push_str(&format!("  {label}: {}\n", printable(fact)));
+        }
+    }
+    text.push_str(&format!("  entered {}\n", printable(&record.created)));
+    text.push_str(&sections_text(&record.instrument));
+    if surveys.is_empty() {
+        text.push_str("  no survey yet\n");
+    }
+    for survey in &surveys {
+        let count = reading_count(&store, survey)?;
+        text.push_str(&format!(
+            "  survey of {} ({}): {count} readings\n",
+            printable(&survey.started),
+            survey.source.word()
+        ));
+    }
+    context.print(&text)
+}
+
+impl FactArguments {
+    /// The facts given here over those known before.
+    fn over(&self, known: &InstrumentFacts) -> InstrumentFacts {
+        let pick = |new: &Option<String>, old: &String| new.as_ref().unwrap_or(old).clone();
+        InstrumentFacts {
+            serial: pick(&self.serial, &known.serial),
+            maker_text: pick(&self.maker, &known.maker_text),
+            owner_reference: pick(&self.owner, &known.owner_reference),
+            place: pick(&self.place, &known.place),
+        }
+    }
+}
+
+fn stringing_of(arguments: &AddArguments) -> Result<Stringing, StringingError> {
+    let (first, last) = (arguments.lowest, arguments.highest);
+    match &arguments.stringing {
+        Some(text) => Stringing::from_text(text, first, last),
+        None => {
+            let common = Stringing::modern_88();
+            Stringing::new(first, (first..=last).map(|note| common.string_count(note)).collect())
+        }
+    }
+}
+
+fn tell_changed(context: &Context, verb: &str, record: &InstrumentRecord) -> Result<(), CliError> {
+    if context.json {
+        return context.print_document(&json!({
+            "format": "pinhold.instrument.changed",
+            "version": 1,
+            "instrument": summary(record),
+        }));
+    }
+    let name = shell_quoted(&record.instrument.name);
+    context.print(&format!("{verb} {}\nNext: pinhold survey {name}\n", headline(record)))
+}
+
+/// One line: name, kind, compass, pins, surveys.
+fn headline(record: &InstrumentRecord) -> String {
+    let instrument = &record.instrument;
+    let surveys = match record.survey_count {
+        0 => "no survey".to_string(),
+        1 => "1 survey".to_string(),
+        count => format!("{count} surveys"),
+    };
+    format!(
+        "{}: {}, {}, {} pins, {surveys}",
+        printable(&instrument.name),
+        instrument.kind,
+        compass_text(instrument),
+        instrument.pins.len()
+    )
+}
+
+/// The compass as text, such as `A0 to C8`.
+pub(super) fn compass_text(instrument: &Instrument) -> String {
+    let name = |note: u8| note_name(note).unwrap_or_else(|| note.to_string());
+    format!("{} to {}", name(instrument.first_note), name(instrument.last_note))
+}
+
+/// A line per section: notes, pins, diameters.
+fn sections_text(instrument: &Instrument) -> String {
+    let last = instrument.pins.iter().map(|field| field.section).max().unwrap_or(0);
+    let mut text = String::new();
+    for section in 0..=last {
+        let pins = || instrument.pins.iter().filter(move |field| field.section == section);
+        let name = |note: u8| note_name(note).unwrap_or_else(|| note.to_string());
+        let (Some(first), Some(last)) = (pins().next(), pins().next_back()) else { continue };
+        let smallest = pins().filter_map(|field| field.diameter_um).min();
+        let largest = pins().filter_map(|field| field.diameter_um).max();
+        let size = match (smallest, largest) {
+            (Some(low), Some(high)) if low == high => format!("{:.3} mm", f64::from(low) / 1e3),
+            (Some(low), Some(high)) => {
+                format!("{:.3} to {:.3} mm", f64::from(low) / 1e3, f64::from(high) / 1e3)
+            }
+            _ => "size unknown".to_string(),
+        };
+        text.push_str(&format!(
+            "  section {section}: {} to {}, {} pins, {size}\n",
+            name(first.pin.note),
+            name(last.pin.note),
+            pins().count()
+        ));
+    }
+    text
+}
+
+fn facts_of(facts: &InstrumentFacts) -> [(&'static str, &str); 4] {
+    [
+        ("serial", &facts.serial),
+        ("maker", &facts.maker_text),
+        ("owner", &facts.owner_reference),
+        ("place", &facts.place),
+    ]
+}
+
+fn reading_count(store: &Store, survey: &Survey) -> Result<usize, CliError> {
+    let readings = store.readings_of(survey.id)?;
+    Ok(readings.lever.len() + readings.hand.len())
+}
+
+/// An instrument as JSON, without its pins.
+fn summary(record: &InstrumentRecord) -> Value {
+    let instrument = &record.instrument;
+    let mut facts = serde_json::Map::new();
+    for (label, fact) in facts_of(&record.facts) {
+        facts.insert(label.to_string(), json!(fact));
+    }
+    json!({
+        "name": instrument.name,
+        "kind": instrument.kind.word(),
+        "first_note": instrument.first_note,
+        "last_note": instrument.last_note,
+        "pin_count": instrument.pins.len(),
+        "survey_count": record.survey_count,
+        "created": record.created,
+        "facts": facts,
+    })
+}
+
+/// An instrument as JSON, with pins and surveys.
+fn document(
+    store: &Store,
+    record: &InstrumentRecord,
+    surveys: &[Survey],
+) -> Result<Value, CliError> {
+    let pins: Vec<Value> = record
+        .instrument
+        .pins
+        .iter()
+        .map(|field| {
+            json!({
+                "note": field.pin.note,
+                "string": field.pin.string.letter().to_string(),
+                "section": field.section,
+                "row": field.row,
+                "x_mm": field.x_m * 1e3,
+                "y_mm": field.y_m * 1e3,
+                "flange_distance_mm": field.flange_distance_m.map(|distance_m| distance_m * 1e3),
+                "pin_um": field.diameter_um,
+            })
+        })
+        .collect();
+    let mut told = Vec::new();
+    for survey in surveys {
+        told.push(json!({
+            "survey": format!("{:016x}", survey.uid),
+            "started": survey.started,
+            "source": survey.source.word(),
+            "reading_count": reading_count(store, survey)?,
+            "notes": survey.notes,
+            "condition": condition_document(&store.condition(survey.id)?),
+        }));
+    }
+    let mut instrument = summary(record);
+    instrument["pins"] = Value::Array(pins);
+    instrument["surveys"] = Value::Array(told);
+    Ok(json!({ "format": "pinhold.instrument", "version": 1, "instrument": instrument }))
+}

@@ -1,0 +1,154 @@
+//! The command line: arguments as typed, dispatch, and how the program ends.
+//!
+//! One file per command. Deliberately not here: anything a command decides; that is in the
+//! library's other modules, which know no terminal.
+//!
+//! Invariants: an error is one sentence on standard error and an exit of [`exit::Exit::TABLE`];
+//! standard output holds results alone, with `--json` exactly one document.
+
+pub mod condition;
+pub mod context;
+pub mod demo;
+pub mod exit;
+pub mod import;
+pub mod instrument;
+mod parsers;
+pub mod ports;
+pub mod show;
+pub mod survey;
+
+use std::panic::{UnwindSafe, catch_unwind};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
+
+use crate::units::TorqueUnit;
+use context::Context;
+use exit::{CliError, Exit, exit_help};
+
+/// Torque of every tuning pin, a map of the pinblock, and an honest verdict.
+#[derive(Debug, Parser)]
+#[command(name = "pinhold", version, propagate_version = true, max_term_width = 100)]
+pub struct Arguments {
+    /// For every command.
+    #[command(flatten)]
+    pub global: GlobalArguments,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Heading of the options every command takes.
+const HEADING: &str = "For every command";
+
+/// Arguments every command takes, as typed.
+#[derive(Args, Clone, Debug)]
+pub struct GlobalArguments {
+    /// Folder of the store [default: pinhold in the platform's data folder]
+    #[arg(long, global = true, value_name = "DIR", help_heading = HEADING)]
+    pub data: Option<PathBuf>,
+    /// Unit torque is shown in: nm, inlb or kgfcm
+    #[arg(long, global = true, value_name = "UNIT", default_value = "nm")]
+    #[arg(hide_default_value = true, help_heading = HEADING)]
+    pub unit: TorqueUnit,
+    /// Print one JSON document instead of text; torque in it is always in N·m
+    #[arg(long, global = true, help_heading = HEADING)]
+    pub json: bool,
+    /// Never colour (NO_COLOR does the same)
+    #[arg(long, global = true, help_heading = HEADING)]
+    pub no_color: bool,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Survey an invented grand with a simulated lever, from pin to report
+    Demo(demo::DemoArguments),
+    /// List the ports a lever may be on
+    Ports(ports::PortsArguments),
+    /// Enter, change, list or show instruments
+    Instrument(instrument::InstrumentArguments),
+    /// Store readings taken by hand with any torque wrench, from a CSV file
+    Import(Box<import::ImportArguments>),
+    /// Read pins with a lever
+    Survey(Box<survey::SurveyArguments>),
+    /// Draw the pin field of the latest survey
+    Map(show::MapArguments),
+    /// Weigh the remedies, with reasons
+    Verdict(show::VerdictArguments),
+    /// Write the report for the customer
+    Report(show::ReportArguments),
+}
+
+/// Runs the program on the process's arguments.
+pub fn main() -> ExitCode {
+    guarded(run).into()
+}
+
+/// Runs `work`; a panic is a bug, told in a sentence and by its own exit.
+fn guarded(work: impl FnOnce() -> Exit + UnwindSafe) -> Exit {
+    catch_unwind(work).unwrap_or_else(|_| {
+        context::say(
+            "error: this is a fault of pinhold, not of your data; what was reported as stored is \
+             safe. Please report the lines above with the command that led to them",
+        );
+        Exit::Bug
+    })
+}
+
+/// Parses, dispatches, and tells an error in one sentence.
+fn run() -> Exit {
+    let parsed = Arguments::command()
+        .after_long_help(exit_help())
+        .try_get_matches()
+        .and_then(|matches| Arguments::from_arg_matches(&matches));
+    let arguments = match parsed {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version come this way too. A closed pipe is nobody's fault.
+            let _ = error.print();
+            return if error.use_stderr() { Exit::Usage } else { Exit::Done };
+        }
+    };
+    match Context::new(&arguments.global).and_then(|context| dispatch(&context, arguments.command))
+    {
+        Ok(()) => Exit::Done,
+        Err(CliError { exit, sentence }) => {
+            if !sentence.is_empty() {
+                context::say(&format!("error: {sentence}"));
+            }
+            exit
+        }
+    }
+}
+
+/// Hands a command to its file.
+fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
+    match command {
+        Command::Demo(arguments) => demo::run(context, &arguments),
+        Command::Ports(arguments) => ports::run(context, &arguments),
+        Command::Survey(arguments) => survey::run(context, &arguments),
+        Command::Map(arguments) => show::map(context, &arguments),
+        Command::Verdict(arguments) => show::verdict(context, &arguments),
+        Command::Report(arguments) => show::report(context, &arguments),
+        Command::Instrument(arguments) => instrument::run(context, arguments),
+        Command::Import(arguments) => import::run(context, &arguments),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn arguments_are_consistent() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn a_panic_ends_as_a_bug() {
+        assert_eq!(guarded(|| panic!("seen by the test only")), Exit::Bug);
+        assert_eq!(guarded(|| Exit::Refused), Exit::Refused);
+    }
+}

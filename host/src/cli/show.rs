@@ -1,0 +1,220 @@
+//! `pinhold map`, `pinhold verdict` and `pinhold report`: what the latest survey says.
+//!
+//! One file, because all three are the same assessment shown three ways.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde_json::json;
+
+use super::context::{Context, Loaded, say, write_file};
+use super::exit::{CliError, Exit};
+use super::parsers::{fact_parser, name_parser};
+use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
+use crate::report::{self, MapModel, ReportContext};
+use crate::store::{Store, StoredVerdict, SurveySource};
+use crate::text::printable;
+
+/// Columns assumed where the terminal does not say.
+const WIDTH_DEFAULT: usize = 80;
+/// Widest map worth drawing.
+const WIDTH_MAX: usize = 120;
+/// Seed of the bootstrap: fixed, so that the same survey gives the same verdict for ever.
+const BOOTSTRAP_SEED: u64 = 1;
+
+/// Arguments of `pinhold map`.
+#[derive(Args, Clone, Debug)]
+#[command(after_long_help = "\
+Draws the pin field as seen from the player, one glyph per pin, readable without colour.
+
+Examples:
+  pinhold map parlour
+  pinhold --unit inlb map parlour --svg parlour.svg")]
+pub struct MapArguments {
+    /// The instrument
+    #[arg(value_name = "NAME", value_parser = name_parser)]
+    pub name: String,
+    /// Write the map as an SVG picture to this file
+    #[arg(long, value_name = "FILE.svg")]
+    pub svg: Option<PathBuf>,
+}
+
+/// Arguments of `pinhold verdict`.
+#[derive(Args, Clone, Debug)]
+#[command(after_long_help = "\
+Weighs the remedies on torque, pattern and what is known beside torque, and gives its reasons.
+The verdict is stored beside the survey with the version that gave it.
+
+Examples:
+  pinhold verdict parlour
+  pinhold --json verdict parlour")]
+pub struct VerdictArguments {
+    /// The instrument
+    #[arg(value_name = "NAME", value_parser = name_parser)]
+    pub name: String,
+}
+
+/// Arguments of `pinhold report`.
+#[derive(Args, Clone, Debug)]
+#[command(after_long_help = "\
+One self-contained HTML file, without script, ready to print.
+
+Example:
+  pinhold report parlour --out parlour.html --technician 'A. Person'")]
+pub struct ReportArguments {
+    /// The instrument
+    #[arg(value_name = "NAME", value_parser = name_parser)]
+    pub name: String,
+    /// Where to write it
+    #[arg(long, value_name = "FILE.html")]
+    pub out: PathBuf,
+    /// Who measured
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
+    #[arg(hide_default_value = true)]
+    pub technician: String,
+    /// Your own decision and its reason, printed beside the tool's
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
+    #[arg(hide_default_value = true)]
+    pub decision: String,
+}
+
+/// The assessment of what was loaded.
+pub fn assessed(loaded: &Loaded) -> Assessment {
+    let input = AssessmentInput {
+        instrument: &loaded.record.instrument,
+        readings: &loaded.readings,
+        condition: &loaded.condition,
+        seed: BOOTSTRAP_SEED,
+    };
+    assess(&input, &Profile::default())
+}
+
+/// Columns to print in: what the shell says, else 80, at most 120.
+pub fn width() -> usize {
+    let told = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+    told.unwrap_or(WIDTH_DEFAULT).min(WIDTH_MAX)
+}
+
+/// `pinhold map`.
+///
+/// # Errors
+/// When there is nothing to draw, or the picture cannot be written.
+pub fn map(context: &Context, arguments: &MapArguments) -> Result<(), CliError> {
+    let loaded = context.load(&context.open_store()?, &arguments.name)?;
+    let assessment = assessed(&loaded);
+    let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
+    if let Some(path) = &arguments.svg {
+        write_file(path, report::svg::map(&model, context.unit).as_bytes())?;
+        if !context.json {
+            say(&format!("map written to {}", printable(&path.to_string_lossy())));
+        }
+    }
+    if context.json {
+        return context.print_document(&report::json::verdict(&model));
+    }
+    context.print(&report::terminal::map(&model, context.unit, width(), context.color))
+}
+
+/// `pinhold verdict`.
+///
+/// # Errors
+/// When there is nothing to judge, or the verdict cannot be stored.
+pub fn verdict(context: &Context, arguments: &VerdictArguments) -> Result<(), CliError> {
+    let mut store = context.open_store()?;
+    let loaded = context.load(&store, &arguments.name)?;
+    let assessment = assessed(&loaded);
+    let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
+    let document = report::json::verdict(&model);
+    keep_verdict(&mut store, context, &loaded, &document)?;
+    if context.json {
+        return context.print_document(&document);
+    }
+    context.print(&report::terminal::verdict(&model, context.unit, width()))
+}
+
+/// Stores a verdict with the version and inputs that gave it.
+///
+/// # Errors
+/// When the store fails.
+pub fn keep_verdict(
+    store: &mut Store,
+    context: &Context,
+    loaded: &Loaded,
+    document: &serde_json::Value,
+) -> Result<(), CliError> {
+    let verdict = StoredVerdict {
+        created: context.now.clone(),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        inputs: json!({ "profile": "default", "bootstrap_seed": BOOTSTRAP_SEED }),
+        document: document.clone(),
+    };
+    Ok(store.store_verdict(loaded.survey.id, &verdict)?)
+}
+
+/// `pinhold report`.
+///
+/// # Errors
+/// When there is nothing to report, or the file cannot be written.
+pub fn report(context: &Context, arguments: &ReportArguments) -> Result<(), CliError> {
+    if arguments.out.extension().is_none_or(|extension| !extension.eq_ignore_ascii_case("html")) {
+        return Err(CliError::new(
+            Exit::Usage,
+            "a report is an HTML file; end the name after --out in .html",
+        ));
+    }
+    let mut store = context.open_store()?;
+    let loaded = context.load(&store, &arguments.name)?;
+    let assessment = assessed(&loaded);
+    let text = report_text(context, &loaded, &assessment, arguments);
+    write_file(&arguments.out, text.as_bytes())?;
+    let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
+    keep_verdict(&mut store, context, &loaded, &report::json::verdict(&model))?;
+    let path = printable(&arguments.out.to_string_lossy());
+    if context.json {
+        return context.print_document(&json!({
+            "format": "pinhold.report",
+            "version": 1,
+            "file": path,
+        }));
+    }
+    context.print(&format!("report written to {path}\n"))
+}
+
+/// The report's HTML.
+pub fn report_text(
+    context: &Context,
+    loaded: &Loaded,
+    assessment: &Assessment,
+    arguments: &ReportArguments,
+) -> String {
+    let facts = &loaded.record.facts;
+    let told: Vec<String> =
+        [("serial", &facts.serial), ("maker", &facts.maker_text), ("place", &facts.place)]
+            .iter()
+            .filter(|(_, text)| !text.is_empty())
+            .map(|(name, text)| format!("{name} {text}"))
+            .collect();
+    let tool = match loaded.survey.source {
+        SurveySource::Import => "any torque wrench, readings taken by hand",
+        SurveySource::Lever => "torque-sensing lever, not calibrated individually",
+        SurveySource::Simulated => "simulated lever at an invented piano",
+    };
+    let report_context = ReportContext {
+        survey_date: date_of(&loaded.survey.started),
+        report_date: date_of(&context.now),
+        technician: arguments.technician.clone(),
+        owner: facts.owner_reference.clone(),
+        tool: tool.to_owned(),
+        survey: format!("{} of {} pins", loaded.readings.len(), assessment.pins.len()),
+        instrument_note: told.join(", "),
+        own_decision: arguments.decision.clone(),
+        is_demo: loaded.survey.source == SurveySource::Simulated,
+    };
+    let model = MapModel { instrument: &loaded.record.instrument, assessment };
+    report::html::report(&model, &report_context, context.unit)
+}
+
+/// The date of an ISO 8601 time.
+fn date_of(time: &str) -> String {
+    time.split('T').next().unwrap_or(time).to_owned()
+}

@@ -1,0 +1,136 @@
+//! How a band looks: glyph, colour and mark. One table for terminal, SVG and HTML.
+//!
+//! Colours run from dark blue (over-tight) through pale (as new) to dark red (not holding): apart
+//! for common colour blindness, and in greyscale darker is worse. The mark's shape and the glyph
+//! tell every band without colour.
+
+use crate::analysis::{Band, Profile};
+use crate::units::TorqueUnit;
+
+/// Shape of a pin's mark in pictures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Mark {
+    /// Triangle, point up.
+    Triangle,
+    /// Square standing on its side.
+    Square,
+    /// Small disc.
+    Disc,
+    /// Ring.
+    Ring,
+    /// Disc with its lower half filled.
+    HalfDisc,
+    /// Square on its corner.
+    Diamond,
+    /// Square crossed out.
+    CrossedSquare,
+    /// Heavy cross.
+    Cross,
+    /// Question mark.
+    Question,
+    /// Dot: no reading.
+    Dot,
+}
+
+/// How a band looks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Look {
+    /// Terminal glyph.
+    pub glyph: char,
+    /// Fill, `#rrggbb`.
+    pub colour: &'static str,
+    /// The same as numbers, for terminals.
+    pub rgb: (u8, u8, u8),
+    /// Mark in pictures.
+    pub mark: Mark,
+}
+
+/// Look of a band.
+pub const fn look(band: Band) -> Look {
+    match band {
+        Band::OverTight => new('^', "#173f73", (23, 63, 115), Mark::Triangle),
+        Band::Tight => new('=', "#5c93c4", (92, 147, 196), Mark::Square),
+        Band::AsNew => new('-', "#c3deea", (195, 222, 234), Mark::Disc),
+        Band::Serviceable => new('~', "#dfe5cf", (223, 229, 207), Mark::Ring),
+        Band::Weak => new('o', "#f2cd6b", (242, 205, 107), Mark::HalfDisc),
+        Band::Doubtful => new('x', "#d9822b", (217, 130, 43), Mark::Diamond),
+        Band::Failing => new('X', "#a3361f", (163, 54, 31), Mark::Cross),
+        Band::NotHolding => new('#', "#470d1b", (71, 13, 27), Mark::CrossedSquare),
+        Band::CannotTell => new('?', "#ffffff", (160, 160, 160), Mark::Question),
+    }
+}
+
+/// Look of a pin that was not read.
+pub const UNREAD: Look = new('.', "#ffffff", (120, 120, 120), Mark::Dot);
+
+const fn new(glyph: char, colour: &'static str, rgb: (u8, u8, u8), mark: Mark) -> Look {
+    Look { glyph, colour, rgb, mark }
+}
+
+/// The band's name with a blank instead of a hyphen.
+pub fn name(band: Band) -> String {
+    band.word().replace('-', " ")
+}
+
+/// What a band covers, in the user's unit, without the unit.
+pub fn range(band: Band, profile: &Profile, unit: TorqueUnit) -> String {
+    let show = |nm: f64| format!("{:.*}", unit.decimals(), unit.from_newton_metres(nm));
+    let between = |low: f64, high: f64| format!("{}–{}", show(low), show(high));
+    let p = profile;
+    match band {
+        Band::OverTight => format!("over {}", show(p.over_tight_nm.value)),
+        Band::Tight => between(p.tight_nm.value, p.over_tight_nm.value),
+        Band::AsNew => between(p.as_new_nm.value, p.tight_nm.value),
+        Band::Serviceable => between(p.serviceable_nm.value, p.as_new_nm.value),
+        Band::Weak => between(p.doubtful_nm.value, p.serviceable_nm.value),
+        Band::Doubtful => format!(
+            "{} or holding factor under {:.1}",
+            between(p.failing_nm.value, p.doubtful_nm.value),
+            p.doubtful_factor.value
+        ),
+        Band::Failing => format!(
+            "under {} or holding factor under {:.1}",
+            show(p.failing_nm.value),
+            p.failing_factor.value
+        ),
+        Band::NotHolding => format!("holding factor under {:.1}", p.not_holding_factor.value),
+        Band::CannotTell => "the reading does not tell".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Relative luminance (WCAG 2 weights, linear enough for an order).
+    fn luminance(rgb: (u8, u8, u8)) -> f64 {
+        0.2126 * f64::from(rgb.0) + 0.7152 * f64::from(rgb.1) + 0.0722 * f64::from(rgb.2)
+    }
+
+    #[test]
+    fn every_band_has_its_own_glyph_and_mark() {
+        let looks: Vec<Look> = Band::ALL.into_iter().map(look).chain([UNREAD]).collect();
+        for (i, a) in looks.iter().enumerate() {
+            for b in &looks[i + 1..] {
+                assert_ne!(a.glyph, b.glyph);
+                assert_ne!(a.mark, b.mark);
+            }
+        }
+    }
+
+    #[test]
+    fn worse_is_darker_in_greyscale() {
+        let worse = [Band::AsNew, Band::Weak, Band::Doubtful, Band::Failing, Band::NotHolding];
+        let grey: Vec<f64> = worse.into_iter().map(|band| luminance(look(band).rgb)).collect();
+        assert!(grey.windows(2).all(|pair| pair[0] > pair[1] + 5.0), "{grey:?}");
+    }
+
+    #[test]
+    fn colour_text_and_numbers_agree() {
+        for band in Band::ALL.into_iter().filter(|band| *band != Band::CannotTell) {
+            let look = look(band);
+            let (r, g, b) = look.rgb;
+            assert_eq!(look.colour, format!("#{r:02x}{g:02x}{b:02x}"));
+        }
+    }
+}

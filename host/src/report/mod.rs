@@ -1,0 +1,106 @@
+//! From an assessment to what a person or another program reads: terminal, SVG, HTML, JSON.
+//!
+//! Invariants: pure functions from model to text, no file and no clock; everything that came from
+//! outside (names, remarks) is escaped for where it goes; a band never shows by colour alone; no
+//! reading is ever called "the standard".
+
+pub mod html;
+mod html_tables;
+pub mod json;
+pub mod legend;
+pub mod svg;
+mod svg_marks;
+mod svg_strips;
+pub mod terminal;
+#[cfg(test)]
+mod tests;
+
+use crate::analysis::input::Estimate;
+use crate::analysis::{Assessment, Remedy};
+use crate::instrument::Instrument;
+use crate::units::TorqueUnit;
+
+/// What a map is drawn from.
+#[derive(Clone, Copy, Debug)]
+pub struct MapModel<'a> {
+    /// The instrument; its name is untrusted text.
+    pub instrument: &'a Instrument,
+    /// What the analysis says.
+    pub assessment: &'a Assessment,
+}
+
+/// What a report says beside the assessment. All text is untrusted and may be empty.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ReportContext {
+    /// Date of the survey, as it shall be printed.
+    pub survey_date: String,
+    /// Date of the report, as it shall be printed.
+    pub report_date: String,
+    /// Who measured.
+    pub technician: String,
+    /// Whose instrument.
+    pub owner: String,
+    /// The tool and its calibration, in a sentence.
+    pub tool: String,
+    /// What the survey was: number, plan, directions.
+    pub survey: String,
+    /// Serial number, make and year as the technician noted them.
+    pub instrument_note: String,
+    /// The technician's own decision and reason, printed beside the tool's.
+    pub own_decision: String,
+    /// The data are invented: the report says so at its top.
+    pub is_demo: bool,
+}
+
+/// A torque in the user's unit with its unit.
+pub fn torque(value_nm: f64, unit: TorqueUnit) -> String {
+    format!("{:.*} {unit}", unit.decimals(), unit.from_newton_metres(value_nm))
+}
+
+/// A torque with its standard uncertainty in the user's unit, without the unit.
+pub fn estimate(value: Estimate, unit: TorqueUnit) -> String {
+    let digits = unit.decimals();
+    format!(
+        "{:.digits$} ± {:.digits$}",
+        unit.from_newton_metres(value.value),
+        unit.from_newton_metres(value.u),
+    )
+}
+
+/// A diameter in millimetres.
+pub fn diameter(diameter_um: u32) -> String {
+    format!("{:.2} mm", f64::from(diameter_um) / 1000.0)
+}
+
+/// Letter of a zone in maps and lists: A, B, C, …
+pub fn zone_letter(index: usize) -> char {
+    u8::try_from(index).ok().filter(|i| *i < 26).map_or('*', |i| char::from(b'A' + i))
+}
+
+/// The remedy with its size, in a line.
+pub fn remedy_line(remedy: Remedy) -> String {
+    let sentence = remedy.kind().sentence();
+    match remedy {
+        Remedy::Larger { from_um, to_um, pin_count } => {
+            let from = from_um.map_or(String::new(), |um| format!(" from {}", diameter(um)));
+            let to = to_um.map_or(" (size to be decided at the pin)".to_owned(), |um| {
+                format!(" to about {}", diameter(um))
+            });
+            format!("{sentence} {pin_count} pins{from}{to}.")
+        }
+        Remedy::Restring { to_um: Some(um) } => {
+            format!("{sentence} About {} now fits the need.", diameter(um))
+        }
+        _ => sentence.to_owned(),
+    }
+}
+
+/// Confidence in words beside its number.
+pub fn confidence_words(confidence: f64) -> &'static str {
+    match confidence {
+        c if c >= 0.9 => "firm",
+        c if c >= 0.75 => "likely",
+        c if c >= 0.5 => "leaning",
+        _ => "open",
+    }
+}

@@ -1,0 +1,165 @@
+//! The marks of pins and the outlines of zones, as SVG fragments.
+//!
+//! Deliberately not here: where things stand on the page.
+
+use std::fmt::Write as _;
+
+use super::legend::{Look, Mark};
+
+/// A point on the page.
+pub(super) type Point = (f64, f64);
+
+/// Outline of a mark.
+const INK: &str = "#26221f";
+
+/// Text made safe inside SVG and HTML.
+pub(super) fn escape(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for character in text.chars() {
+        match character {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            '\'' => safe.push_str("&#39;"),
+            // Not allowed in XML at all.
+            c if c.is_control() => safe.push('\u{fffd}'),
+            c => safe.push(c),
+        }
+    }
+    safe
+}
+
+/// A pin's mark at a point, `r` half its size.
+pub(super) fn mark(look: Look, (x, y): Point, r: f64) -> String {
+    let fill = look.colour;
+    let thin = (0.16 * r).max(0.5);
+    let outline = format!("stroke=\"{INK}\" stroke-width=\"{thin:.2}\"");
+    match look.mark {
+        Mark::Disc => {
+            let r = 0.8 * r;
+            format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{r:.1}\" fill=\"{fill}\" {outline}/>")
+        }
+        Mark::Ring => format!(
+            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{:.1}\" fill=\"{fill}\" {outline}/>\
+             <circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{:.1}\" fill=\"{INK}\"/>",
+            0.8 * r,
+            0.2 * r
+        ),
+        Mark::HalfDisc => format!(
+            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{r:.1}\" fill=\"{fill}\" {outline}/>\
+             <path d=\"M{:.1} {y:.1}A{r:.1} {r:.1} 0 0 0 {:.1} {y:.1}Z\" fill=\"{INK}\"/>",
+            x - r,
+            x + r
+        ),
+        Mark::Dot => {
+            format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{:.1}\" fill=\"#8a8580\"/>", 0.22 * r)
+        }
+        Mark::Question => format!(
+            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{r:.1}\" fill=\"{fill}\" {outline} \
+             stroke-dasharray=\"{:.1}\"/><text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"{:.1}\" \
+             text-anchor=\"middle\" font-weight=\"bold\">?</text>",
+            0.5 * r,
+            y + 0.5 * r,
+            1.4 * r
+        ),
+        Mark::Square => polygon(&corners((x, y), 0.8 * r, 0.8 * r), fill, &outline),
+        Mark::CrossedSquare => {
+            let e = 0.6 * r;
+            let square = polygon(&corners((x, y), r, r), fill, &outline);
+            format!("{square}{}", cross((x, y), e, "#ffffff", 0.3 * r))
+        }
+        Mark::Triangle => {
+            let points = [(x, y - 1.1 * r), (x + r, y + 0.8 * r), (x - r, y + 0.8 * r)];
+            polygon(&points, fill, &outline)
+        }
+        Mark::Diamond => {
+            let e = 1.15 * r;
+            polygon(&[(x, y - e), (x + e, y), (x, y + e), (x - e, y)], fill, &outline)
+        }
+        Mark::Cross => {
+            // A light edge first keeps the cross apart from what lies under it.
+            let under = cross((x, y), 0.95 * r, "#ffffff", 0.85 * r);
+            format!("{under}{}", cross((x, y), 0.9 * r, fill, 0.5 * r))
+        }
+    }
+}
+
+fn corners((x, y): Point, half_width: f64, half_height: f64) -> [Point; 4] {
+    let (w, h) = (half_width, half_height);
+    [(x - w, y - h), (x + w, y - h), (x + w, y + h), (x - w, y + h)]
+}
+
+fn polygon(points: &[Point], fill: &str, outline: &str) -> String {
+    let mut list = String::new();
+    for (x, y) in points {
+        let _ = write!(list, "{x:.1},{y:.1} ");
+    }
+    format!("<polygon points=\"{}\" fill=\"{fill}\" {outline}/>", list.trim_end())
+}
+
+fn cross((x, y): Point, e: f64, colour: &str, width: f64) -> String {
+    format!(
+        "<path d=\"M{:.1} {:.1}L{:.1} {:.1}M{:.1} {:.1}L{:.1} {:.1}\" stroke=\"{colour}\" \
+         stroke-width=\"{width:.1}\" stroke-linecap=\"round\" fill=\"none\"/>",
+        x - e,
+        y - e,
+        x + e,
+        y + e,
+        x - e,
+        y + e,
+        x + e,
+        y - e
+    )
+}
+
+/// A band round some points that holds them together: neighbours within `reach` are joined.
+///
+/// Drawn twice, dark and a little narrower in the ground's tint, it becomes an outline.
+pub(super) fn outline(points: &[Point], reach: f64, width: f64) -> String {
+    let mut path = String::new();
+    for (i, (x, y)) in points.iter().enumerate() {
+        let _ = write!(path, "M{x:.1} {y:.1}h0.01");
+        for (other_x, other_y) in &points[i + 1..] {
+            let (dx, dy) = (x - other_x, y - other_y);
+            if dx * dx + dy * dy <= reach * reach {
+                let _ = write!(path, "M{x:.1} {y:.1}L{other_x:.1} {other_y:.1}");
+            }
+        }
+    }
+    let draw = |colour: &str, width: f64| {
+        format!(
+            "<path d=\"{path}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width:.1}\" \
+             stroke-linecap=\"round\" stroke-linejoin=\"round\"/>"
+        )
+    };
+    format!("{}{}", draw(INK, width), draw("#f7ead9", width - 3.0))
+}
+
+/// A dashed frame.
+pub(super) fn frame((left, top): Point, (right, bottom): Point) -> String {
+    format!(
+        "<rect x=\"{left:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{:.1}\" rx=\"6\" \
+         fill=\"none\" stroke=\"{INK}\" stroke-width=\"1.5\" stroke-dasharray=\"7 4\"/>",
+        right - left,
+        bottom - top
+    )
+}
+
+/// A thin line from a tag to what it names.
+pub(super) fn leader((from_x, from_y): Point, (to_x, to_y): Point) -> String {
+    format!(
+        "<path d=\"M{from_x:.1} {from_y:.1}L{to_x:.1} {to_y:.1}\" stroke=\"{INK}\" \
+         stroke-width=\"1.5\"/>"
+    )
+}
+
+/// A zone's letter on a dark tag.
+pub(super) fn tag((x, y): Point, letter: char) -> String {
+    format!(
+        "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"7.8\" fill=\"{INK}\"/>\
+         <text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"11.5\" font-weight=\"bold\" fill=\"#ffffff\" \
+         text-anchor=\"middle\">{letter}</text>",
+        y + 4.2
+    )
+}

@@ -1,0 +1,220 @@
+//! The report's promises: escaped, complete, without banned words, and fitting its width.
+
+use super::*;
+use crate::analysis::input::Condition;
+use crate::analysis::test_planks::plank;
+use crate::analysis::{AssessmentInput, Profile, assess};
+use crate::instrument::FieldPin;
+
+const HOSTILE: &str = "<script>alert('1')</script>\"&\u{1b}[31m\u{202e}evil";
+/// Words a report must not use.
+const BANNED: [&str; 6] =
+    ["safe", "guaranteed", "condemned", "certified", "crack found", "the standard"];
+
+fn split_plank() -> (Instrument, Assessment) {
+    assessed(&Condition::default(), |place: &FieldPin, sound| {
+        let loose = place.row == 1 && (30..=44).contains(&place.pin.note);
+        if loose && !place.pin.note.is_multiple_of(4) { sound * 0.3 } else { sound }
+    })
+}
+
+fn assessed(
+    condition: &Condition,
+    fault: impl Fn(&FieldPin, f64) -> f64,
+) -> (Instrument, Assessment) {
+    let (mut instrument, mut readings) =
+        plank(11, 10.0, 0.12, |place, sound, _| fault(place, sound));
+    instrument.name = HOSTILE.to_owned();
+    readings[40].remarks.push(format!("{HOSTILE}{}", "x".repeat(10_000)));
+    readings.pop();
+    let input =
+        AssessmentInput { instrument: &instrument, readings: &readings, condition, seed: 1 };
+    let profile = Profile { bootstrap_count: 199, ..Profile::default() };
+    let assessment = assess(&input, &profile);
+    (instrument, assessment)
+}
+
+fn context() -> ReportContext {
+    ReportContext {
+        survey_date: HOSTILE.to_owned(),
+        report_date: "2031-05-04".to_owned(),
+        technician: HOSTILE.to_owned(),
+        owner: HOSTILE.to_owned(),
+        tool: HOSTILE.to_owned(),
+        survey: HOSTILE.to_owned(),
+        instrument_note: HOSTILE.to_owned(),
+        own_decision: HOSTILE.to_owned(),
+        is_demo: true,
+    }
+}
+
+fn all_planks() -> Vec<(Instrument, Assessment)> {
+    let told = Condition {
+        relative_humidity: Some(0.3),
+        pitch_cents: Some(-60.0),
+        contamination: Some(true),
+        plank: Some(crate::analysis::input::PlankSight::OffBack),
+        worth_repair: Some(false),
+        ..Condition::default()
+    };
+    vec![
+        split_plank(),
+        assessed(&Condition::default(), |_, sound| sound),
+        assessed(&Condition::default(), |_, sound| 0.5 * sound),
+        assessed(&told, |_, sound| 0.4 * sound),
+        assessed(&told, |place, sound| if place.row == 0 { 0.5 * sound } else { sound }),
+    ]
+}
+
+#[test]
+fn hostile_text_is_escaped_everywhere() {
+    let (instrument, assessment) = split_plank();
+    let model = MapModel { instrument: &instrument, assessment: &assessment };
+    let page = html::report(&model, &context(), TorqueUnit::NewtonMetre);
+    let picture = svg::map(&model, TorqueUnit::NewtonMetre);
+    for text in [&page, &picture] {
+        assert!(!text.contains("<script"), "script got through");
+        assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'));
+        assert!(text.contains("&lt;script&gt;"));
+    }
+    assert!(page.len() < 2_000_000);
+    let terminal = terminal::map(&model, TorqueUnit::NewtonMetre, 80, false);
+    assert!(!terminal.contains('\u{1b}') && !terminal.contains('\u{202e}'));
+}
+
+#[test]
+fn no_banned_word_in_any_output() {
+    for (instrument, assessment) in all_planks() {
+        let model = MapModel { instrument: &instrument, assessment: &assessment };
+        let unit = TorqueUnit::InchPoundForce;
+        let outputs = [
+            html::report(&model, &ReportContext::default(), unit),
+            svg::map(&model, unit),
+            terminal::map(&model, unit, 80, false),
+            terminal::verdict(&model, unit, 80),
+            json::verdict(&model).to_string(),
+        ];
+        for output in outputs {
+            let lower = output.to_lowercase();
+            for word in BANNED {
+                assert!(!lower.contains(word), "{word} in {lower}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_report_says_what_it_must() {
+    for (instrument, assessment) in all_planks() {
+        let model = MapModel { instrument: &instrument, assessment: &assessment };
+        let page = html::report(&model, &context(), TorqueUnit::NewtonMetre);
+        for words in [
+            "What was not examined",
+            "Conditions of the measurement",
+            "read both ways",
+            "pitch as found",
+            "want a touch-up",
+            "Cautions",
+            "Signature",
+            "2031-05-04",
+            "Remedies compared",
+            "torque neither",
+            "[DER]",
+            "invented",
+        ] {
+            assert!(page.contains(words), "{words} is missing");
+        }
+        let first = |words: &str| page.find(words).unwrap_or(usize::MAX);
+        assert!(first("class=\"verdict\"") < first("role=\"img\""), "verdict before picture");
+        for outside in ["src=", "href=", "url(", "@import"] {
+            assert!(!page.contains(outside), "the page must stand by itself: {outside}");
+        }
+    }
+}
+
+#[test]
+fn the_terminal_map_keeps_its_width_and_shows_every_pin() {
+    for (instrument, assessment) in all_planks() {
+        let model = MapModel { instrument: &instrument, assessment: &assessment };
+        for width in [40, 60, 80, 132] {
+            let map = terminal::map(&model, TorqueUnit::KilogramForceCentimetre, width, false);
+            let field: Vec<&str> = map.lines().filter(|line| line.starts_with("row ")).collect();
+            for line in &field {
+                assert!(line.chars().count() <= width, "{} > {width}: {line}", line.len());
+            }
+            let glyphs = "^=-~oxX#?.";
+            let drawn: usize = field
+                .iter()
+                .map(|line| line.chars().skip(7).filter(|c| glyphs.contains(*c)).count())
+                .sum();
+            assert_eq!(drawn, assessment.pins.len());
+            let verdict = terminal::verdict(&model, TorqueUnit::NewtonMetre, width);
+            assert!(verdict.lines().all(|line| line.chars().count() <= width), "{verdict}");
+        }
+        let coloured = terminal::map(&model, TorqueUnit::NewtonMetre, 80, true);
+        assert!(coloured.contains("\u{1b}[48;2;"));
+    }
+}
+
+#[test]
+fn zones_are_named_in_the_plain_map() {
+    let (instrument, assessment) = split_plank();
+    let model = MapModel { instrument: &instrument, assessment: &assessment };
+    let map = terminal::map(&model, TorqueUnit::NewtonMetre, 80, false);
+    assert!(map.contains("XA") || map.contains("xA"), "{map}");
+    assert!(map.contains("zone A ragged-line-inside: tenor section"), "{map}");
+}
+
+#[test]
+fn the_json_document_has_its_fields() {
+    let (instrument, assessment) = split_plank();
+    let model = MapModel { instrument: &instrument, assessment: &assessment };
+    let document = json::verdict(&model);
+    for field in [
+        "remedy",
+        "confidence",
+        "confirm_before_acting",
+        "zones",
+        "pins",
+        "reasons_for",
+        "reasons_against",
+        "not_examined",
+        "schema",
+    ] {
+        assert!(!document[field].is_null(), "{field} is missing");
+    }
+    let zone = &document["zones"][0];
+    assert_eq!(zone["shape"], "ragged-line-inside");
+    assert!(zone["pins"][0]["note"].is_u64() && zone["pins"][0]["string"] == "C");
+    let pin = &document["pins"][0];
+    assert_eq!((&pin["note"], &pin["string"]), (&1.into(), &"C".into()));
+    for field in [
+        "friction_nm",
+        "u_friction_nm",
+        "moment_nm",
+        "moment_at_pitch_nm",
+        "holding_factor",
+        "sharp_nm",
+        "flat_nm",
+    ] {
+        assert!(pin[field].is_f64(), "{field} is missing");
+    }
+    assert!(pin["band"].is_string());
+    assert_eq!(document["pins"].as_array().map(Vec::len), Some(assessment.pins.len() - 1));
+    assert_eq!(document["unread_pins"].as_array().map(Vec::len), Some(1));
+}
+
+#[test]
+fn an_empty_instrument_makes_empty_but_whole_outputs() {
+    let (mut instrument, _) = split_plank();
+    instrument.pins.clear();
+    let condition = Condition::default();
+    let input =
+        AssessmentInput { instrument: &instrument, readings: &[], condition: &condition, seed: 1 };
+    let assessment = assess(&input, &Profile::default());
+    let model = MapModel { instrument: &instrument, assessment: &assessment };
+    assert!(svg::map(&model, TorqueUnit::NewtonMetre).ends_with("</svg>"));
+    assert!(html::report(&model, &context(), TorqueUnit::NewtonMetre).contains("undecided"));
+    assert!(terminal::map(&model, TorqueUnit::NewtonMetre, 80, false).contains("0 pins"));
+    assert_eq!(json::verdict(&model)["remedy"], "undecided");
+}

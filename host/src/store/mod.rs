@@ -1,0 +1,64 @@
+//! The store: instruments, surveys and readings in one SQLite file, `pinhold.db`.
+//!
+//! The only place with SQL. Deliberately not here: what a reading means (the analysis), where
+//! time and identities come from (the caller hands both in).
+//!
+//! Invariants: what a call reports as stored is on the disk (write-ahead log, synchronous FULL);
+//! a call stores all of what it was given or nothing; readings are never changed or deleted;
+//! numbers are whole, with the unit in the column's name.
+
+mod codes;
+pub mod condition;
+mod error;
+mod hand;
+mod instruments;
+mod lever;
+mod migrate;
+mod surveys;
+mod verdicts;
+
+use std::path::{Path, PathBuf};
+
+use rusqlite::Connection;
+
+pub use error::StoreError;
+pub use instruments::{InstrumentFacts, InstrumentId, InstrumentRecord, NewInstrument};
+pub use lever::{Committed, LeverReading};
+pub use migrate::{APPLICATION_ID, SCHEMA_VERSION};
+pub use surveys::{NewSurvey, Survey, SurveyId, SurveyReadings, SurveySource};
+pub use verdicts::StoredVerdict;
+
+/// Name of the database file within the data folder.
+pub const FILE_NAME: &str = "pinhold.db";
+
+/// An open store.
+///
+/// Several processes may hold the same one; each waits for the others' transactions.
+#[derive(Debug)]
+pub struct Store {
+    connection: Connection,
+    path: PathBuf,
+}
+
+impl Store {
+    /// Opens the store in a folder, making folder and file where they are missing and bringing
+    /// an older schema to the newest.
+    ///
+    /// # Errors
+    /// When the folder cannot be made or the file is another program's, newer, or unreadable; a
+    /// refused file is left as it was.
+    pub fn open(folder: &Path) -> Result<Store, StoreError> {
+        std::fs::create_dir_all(folder)
+            .map_err(|source| StoreError::Folder { path: folder.to_path_buf(), source })?;
+        let path = folder.join(FILE_NAME);
+        let mut connection = Connection::open(&path)
+            .map_err(|source| StoreError::Database { doing: "be opened", source })?;
+        migrate::prepare(&mut connection, &path)?;
+        Ok(Store { connection, path })
+    }
+
+    /// The database file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+}

@@ -1,0 +1,86 @@
+//! Stores of every schema that is out there, from SQL text that is never edited.
+
+use pinhold::analysis::input::{StringState, TorqueKind, TuneStability};
+use pinhold::import::hand::LimitSide;
+use pinhold::store::{SCHEMA_VERSION, Store, SurveySource};
+use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
+use rusqlite::Connection;
+use tempfile::TempDir;
+
+/// Each schema's fixture, in order from 1.
+const FIXTURES: [&str; 1] = [include_str!("../fixtures/schema/1.sql")];
+
+fn built(sql: &str) -> TempDir {
+    let folder = TempDir::new().unwrap();
+    let connection = Connection::open(folder.path().join("pinhold.db")).unwrap();
+    connection.execute_batch(sql).unwrap();
+    folder
+}
+
+/// Every object of a schema, its text without regard to blanks.
+fn schema(folder: &TempDir) -> Vec<String> {
+    let connection = Connection::open(folder.path().join("pinhold.db")).unwrap();
+    let mut statement = connection
+        .prepare("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY type, name")
+        .unwrap();
+    let texts = statement.query_map([], |row| row.get::<_, String>(0)).unwrap();
+    texts.map(|text| text.unwrap().split_whitespace().collect::<Vec<_>>().join(" ")).collect()
+}
+
+#[test]
+fn there_is_a_fixture_of_every_schema() {
+    assert_eq!(FIXTURES.len() as i64, SCHEMA_VERSION);
+}
+
+#[test]
+fn a_new_store_and_every_migrated_one_have_the_same_schema() {
+    let fresh = TempDir::new().unwrap();
+    Store::open(fresh.path()).unwrap();
+    let fresh = schema(&fresh);
+    assert!(fresh.len() > 10);
+    for fixture in FIXTURES {
+        let folder = built(fixture);
+        Store::open(folder.path()).unwrap();
+        assert_eq!(schema(&folder), fresh);
+    }
+}
+
+#[test]
+fn what_schema_1_held_is_read() {
+    let folder = built(FIXTURES[0]);
+    let store = Store::open(folder.path()).unwrap();
+    let record = store.find_instrument("Old friend").unwrap();
+    assert_eq!((record.instrument.pins.len(), record.survey_count), (4, 2));
+    assert_eq!((record.facts.serial.as_str(), record.facts.place.as_str()), ("12", "hall"));
+    assert_eq!(record.instrument.pins[0].diameter_um, Some(7163));
+
+    let surveys = store.surveys_of(record.id).unwrap();
+    assert_eq!(surveys[0].source, SurveySource::Import);
+    assert_eq!((surveys[0].started.as_str(), surveys[0].notes.as_str()), ("2024-11-03", "first"));
+    assert_eq!(surveys[0].temperature_centi_celsius, Some(2050));
+    let condition = store.condition(surveys[0].id).unwrap();
+    assert_eq!(condition.tune, Some(TuneStability::Stable));
+    assert_eq!(condition.relative_humidity, Some(0.4));
+    let verdict = store.latest_verdict(surveys[0].id).unwrap().unwrap();
+    assert_eq!(verdict.document["remedy"], "leave");
+
+    let hand = store.readings_of(surveys[0].id).unwrap().hand;
+    assert_eq!(hand.len(), 3);
+    assert_eq!(hand[0].sharp.as_ref().unwrap().newton_metres(), 10.2);
+    assert_eq!((hand[0].cents_milli, hand[0].remark.as_str()), (Some(-3500), "oily"));
+    let flat_nm = hand[1].flat.as_ref().unwrap().newton_metres();
+    assert_eq!((hand[1].kind, flat_nm), (TorqueKind::Peak, 30.0 * pinhold::units::NM_PER_INLBF));
+    assert_eq!((hand[2].state, hand[2].limit_side), (StringState::Slack, Some(LimitSide::Lower)));
+
+    let lever = store.readings_of(surveys[1].id).unwrap().lever;
+    assert_eq!(lever.len(), 1);
+    assert_eq!((lever[0].device, lever[0].epoch, lever[0].number), (0xfedc_ba98_7654_3210, 7, 0));
+    assert_eq!((lever[0].crc32, surveys[1].uid), (0xdead_beef, 0x8000_0000_0000_0001));
+    let reading = &lever[0].reading;
+    assert_eq!((reading.outcome, reading.samples), (Outcome::Measured, SampleCoverage::Complete));
+    assert_eq!(reading.friction.unwrap().micronewton_metres(), 8_000_000);
+    let [flat, sharp] = reading.strokes[..] else { panic!("two strokes") };
+    assert_eq!((flat.direction, flat.knee), (Direction::Flat, Knee::Rounded));
+    assert_eq!((sharp.direction, sharp.breakaway), (Direction::Sharp, None));
+    assert_eq!(store.committed_floor(0xfedc_ba98_7654_3210, 7).unwrap(), 1);
+}

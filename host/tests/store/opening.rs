@@ -1,0 +1,161 @@
+//! Opening a store: new, again, by two at once, newer, foreign.
+
+use std::sync::Barrier;
+
+use pinhold::analysis::input::{Condition, PlankSight};
+use pinhold::store::{SCHEMA_VERSION, Store, StoreError, StoredVerdict, SurveySource};
+use rusqlite::Connection;
+use tempfile::TempDir;
+
+use crate::sample::{begin, instrument, reading, survey};
+
+#[test]
+fn what_was_stored_is_there_after_reopening() {
+    let folder = TempDir::new().unwrap();
+    let nested = folder.path().join("a/b");
+    let mut store = Store::open(&nested).unwrap();
+    let id = store.create_instrument(&instrument("x")).unwrap();
+    let first = store.begin_survey(id, &survey(1, SurveySource::Lever)).unwrap();
+    let condition = Condition {
+        plank: Some(PlankSight::SeenSound),
+        bushed_plate: Some(true),
+        ..Condition::default()
+    };
+    store.set_condition(first, &condition).unwrap();
+    let verdict = StoredVerdict {
+        created: "2025-01-01T00:00:00Z".to_string(),
+        version: "0.1.0".to_string(),
+        inputs: serde_json::json!({ "weak_nm": 7.0 }),
+        document: serde_json::json!({ "remedy": "leave" }),
+    };
+    store.store_verdict(first, &verdict).unwrap();
+    drop(store);
+    let store = Store::open(&nested).unwrap();
+    let record = store.find_instrument("x").unwrap();
+    assert_eq!(record.instrument, instrument("x").instrument);
+    assert_eq!(record.survey_count, 1);
+    assert_eq!(store.latest_survey(id).unwrap().unwrap().id, first);
+    assert_eq!(store.condition(first).unwrap(), condition);
+    assert_eq!(store.latest_verdict(first).unwrap(), Some(verdict));
+}
+
+#[test]
+fn durability_is_set_as_promised() {
+    let folder = TempDir::new().unwrap();
+    let store = Store::open(folder.path()).unwrap();
+    let connection = Connection::open(store.path()).unwrap();
+    let text: String =
+        connection.pragma_query_value(None, "journal_mode", |row| row.get(0)).unwrap();
+    let number = |name: &str| -> i64 {
+        connection.pragma_query_value(None, name, |row| row.get(0)).unwrap()
+    };
+    assert_eq!(text, "wal");
+    assert_eq!(number("user_version"), SCHEMA_VERSION);
+    assert_eq!(number("application_id"), pinhold::store::APPLICATION_ID);
+}
+
+#[test]
+fn readings_cannot_be_changed_or_deleted() {
+    let folder = TempDir::new().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    let survey = begin(&mut store);
+    store.commit_lever_record(survey, 1, 1, 0, 0, &reading(9)).unwrap();
+    let connection = Connection::open(store.path()).unwrap();
+    for sql in [
+        "UPDATE reading SET friction_unm = 1",
+        "DELETE FROM reading",
+        "UPDATE stroke SET running_unm = 1",
+        "DELETE FROM stroke",
+    ] {
+        let refused = connection.execute(sql, []).unwrap_err().to_string();
+        assert!(refused.contains("never"), "{sql}: {refused}");
+    }
+    assert_eq!(store.readings_of(survey).unwrap().lever[0].reading, reading(9));
+}
+
+#[test]
+fn a_newer_store_is_left_untouched() {
+    let folder = TempDir::new().unwrap();
+    let path = Store::open(folder.path()).unwrap().path().to_path_buf();
+    let newer = SCHEMA_VERSION + 1;
+    let connection = Connection::open(&path).unwrap();
+    connection.pragma_update(None, "user_version", newer).unwrap();
+    // Out of the write-ahead log, so that any write would be seen in the file's bytes.
+    connection.pragma_update(None, "journal_mode", "DELETE").unwrap();
+    drop(connection);
+    let before = std::fs::read(&path).unwrap();
+    let refused = Store::open(folder.path()).unwrap_err();
+    assert_eq!(
+        refused.to_string(),
+        format!(
+            "{} was written by a newer pinhold (schema {newer}, this one knows up to \
+             {SCHEMA_VERSION}); nothing was changed: update pinhold, or choose another folder \
+             with --data",
+            path.display()
+        )
+    );
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+}
+
+#[test]
+fn other_programs_databases_are_left_untouched() {
+    for sql in
+        ["CREATE TABLE accounts (sum)", "PRAGMA application_id = 17", "PRAGMA user_version = 1"]
+    {
+        let folder = TempDir::new().unwrap();
+        let path = folder.path().join("pinhold.db");
+        Connection::open(&path).unwrap().execute_batch(sql).unwrap();
+        let before = std::fs::read(&path).unwrap();
+        let refused = Store::open(folder.path());
+        assert!(matches!(refused, Err(StoreError::NotAStore { .. })), "{sql}: {refused:?}");
+        assert_eq!(std::fs::read(&path).unwrap(), before, "{sql}");
+    }
+}
+
+#[test]
+fn many_may_open_a_new_store_at_once() {
+    let folder = TempDir::new().unwrap();
+    let together = Barrier::new(8);
+    std::thread::scope(|scope| {
+        for number in 0..8 {
+            let (folder, together) = (folder.path(), &together);
+            scope.spawn(move || {
+                together.wait();
+                let mut store = Store::open(folder).unwrap();
+                store.create_instrument(&instrument(&format!("x{number}"))).unwrap();
+            });
+        }
+    });
+    assert_eq!(Store::open(folder.path()).unwrap().list_instruments().unwrap().len(), 8);
+}
+
+#[test]
+fn a_failed_import_leaves_nothing() {
+    let folder = TempDir::new().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    let rows = pinhold::import::parse(b"note,string,sharp_nm\n40,L,9\n40,C,9\n").unwrap();
+    let mut readings: Vec<_> = rows.into_iter().map(|row| row.reading).collect();
+    // The same pin twice breaks the last insert of the transaction.
+    readings.push(readings[0].clone());
+    let refused =
+        store.import_new_instrument(&instrument("x"), &survey(1, SurveySource::Import), &readings);
+    assert!(matches!(refused, Err(StoreError::Database { .. })));
+    assert!(matches!(store.find_instrument("x"), Err(StoreError::NoSuchInstrument { .. })));
+    assert_eq!(store.find_survey(1).unwrap(), None);
+}
+
+#[test]
+fn hand_readings_come_back_as_typed() {
+    let folder = TempDir::new().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    let text = "note;string;sharp_inlb;flat_nm;friction_kgfcm;kind;state;cents;u_nm;pin_um;remark\n\
+        40;L;73,5;;;running;slack;-3,25;0,4;7163;näh\n41;C;;-0.5;;peak;;;;;\n\
+        42;R;<50;;;limit;;;;;\n43;D;;;81;;unstrung;;;;\n";
+    let rows = pinhold::import::parse(text.as_bytes()).unwrap();
+    let readings: Vec<_> = rows.into_iter().map(|row| row.reading).collect();
+    let id = store.create_instrument(&instrument("x")).unwrap();
+    let pins = instrument("x").instrument.pins;
+    let new = survey(1, SurveySource::Import);
+    let survey = store.import_readings(id, &new, &pins, &readings).unwrap();
+    assert_eq!(store.readings_of(survey).unwrap().hand, readings);
+}
