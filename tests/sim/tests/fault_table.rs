@@ -18,7 +18,7 @@ use pinhold_sim::sensors::{LeverModel, Posture};
 use pinhold_simtest::{all_pins, survey};
 
 /// First judging seed.
-const FIRST_SEED: u64 = 10_000;
+const FIRST_SEED: u64 = 70_000;
 /// Seeds of each fault and severity.
 const SEED_COUNT: u64 = 20;
 

@@ -1,6 +1,6 @@
 //! Friction and string moment recovered from simulated strokes, against the simulator's truth.
 //!
-//! Seeds from 20 000 judge; those below served while the stroke finder was written.
+//! Seeds from 40 000 judge; those below served while the stroke finder was written.
 
 use pinhold_board_virtual::practice::{Practice, Setup};
 use pinhold_lever::stroke::{SLIP_MS_MIN, SLIP_RAD_MIN};
@@ -12,7 +12,7 @@ use pinhold_sim::piano::{Fault, Piano, Severity};
 use pinhold_sim::sensors::{LeverModel, Posture};
 use pinhold_simtest::{all_pins, survey};
 
-const JUDGING_SEED: u64 = 20_000;
+const JUDGING_SEED: u64 = 40_000;
 
 /// Samples after which a pin that gives no reading is given up.
 const SAMPLES_PER_PIN_MAX: u64 = 12_000;

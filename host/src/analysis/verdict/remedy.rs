@@ -219,7 +219,7 @@ pub fn gain_chance(friction_nm: f64, target_nm: f64, step_um: f64, profile: &Pro
     normal_cdf((friction_nm + mean - target_nm) / (u * u + 1.0).sqrt())
 }
 
-/// Suitability of a remedy in a state.
+/// Suitability of a remedy in a state. Longer than most functions: it is one table, kept whole.
 pub fn suitability(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> f64 {
     let by_share = |row: [f64; 4]| {
         row.iter().zip(c.share_chances).fold(0.0, |sum, (suits, chance)| sum + suits * chance)
