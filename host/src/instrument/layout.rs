@@ -14,8 +14,9 @@ use super::{FieldPin, Instrument, InstrumentKind};
 
 /// Most sections a field is split into.
 pub const SECTION_COUNT_MAX: u8 = 8;
-/// Rows of the bass block, its pins taken in turn from row to row (MEM).
-const BASS_ROW_COUNT: usize = 3;
+/// Rows of the bass block, its pins taken in turn from row to row: one string of a bichord in each
+/// (MEM, as three strings of a trichord take three rows).
+const BASS_ROW_COUNT: usize = 2;
 /// The bass block of an overstrung instrument ends here where the stringing does not tell (MEM).
 const BASS_LAST_NOTE: u8 = 26;
 /// No bass block reaches above this note (MEM).
@@ -140,7 +141,7 @@ fn sections(stringing: &Stringing, parameters: &LayoutParameters) -> Vec<Vec<u8>
     sections
 }
 
-/// The bass block: its pins in order, dealt over three slanted rows.
+/// The bass block: its pins in order, dealt over slanted rows.
 fn place_bass(
     pins: &mut Vec<FieldPin>,
     notes: &[u8],

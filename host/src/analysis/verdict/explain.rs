@@ -13,6 +13,9 @@ use crate::instrument::InstrumentKind;
 /// Evidence that shifts the odds less than this (natural logarithm) is no reason.
 const REASON_WEIGHT_MIN: f64 = 0.25;
 const REASON_COUNT_MAX: usize = 4;
+/// The observation that tells whether loose pins are larger ones already.
+pub(super) const MEASURE_DIAMETERS: &str =
+    "measure the diameter of some loose pins and of their neighbours";
 /// Outcomes less likely than this are not worth a sentence.
 const OUTCOME_CHANCE_MIN: f64 = 0.02;
 /// Share of pins read below which reading more is the first advice.
@@ -172,7 +175,7 @@ fn open_observations(findings: &Findings<'_>) -> Vec<Observation> {
     }
     if diameters(findings.pins).0.is_none() && loose_pins(findings.pins).count() > 0 {
         open.push(Observation {
-            question: "measure the diameter of some loose pins and of their neighbours",
+            question: MEASURE_DIAMETERS,
             trouble: 0.02,
             outcomes: vec![
                 ("the loose pins were larger ones", evidence::size_supposed(true), None),

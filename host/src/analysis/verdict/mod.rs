@@ -63,7 +63,7 @@ pub struct Verdict {
     /// The remedy.
     pub remedy: Remedy,
     /// Chance that it is a right answer, 0–1, capped for a plank without physical evidence; for
-    /// `undecided` the chance of the best remedy, which was too low.
+    /// `undecided` the chance of the best remedy, at most the least chance that decides.
     pub confidence: f64,
     /// The confidence is a cap and not the chance itself.
     pub confidence_is_capped: bool,
@@ -102,15 +102,30 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
     let best = ranked[0];
     let seen_parted = findings.condition.plank == Some(PlankSight::PliesParted);
     let few = (findings.statistics.used_count as f64) < findings.profile.pins_min.value;
-    let undecided = best.1 < findings.profile.undecided_below.value || (few && !seen_parted);
+    let guessed =
+        best.0 == RemedyKind::Plank && !seen_parted && size_is_guessed(findings, &chances);
+    let undecided_below = findings.profile.undecided_below.value;
+    let undecided = best.1 < undecided_below || (few && !seen_parted) || guessed;
     let kind = if undecided { RemedyKind::Undecided } else { best.0 };
     let cap = findings.profile.plank_confidence_cap.value;
     let capped = kind == RemedyKind::Plank && !seen_parted && best.1 > cap;
-    let confidence = if capped { cap } else { best.1 };
+    let confidence = match kind {
+        _ if capped => cap,
+        RemedyKind::Undecided => best.1.min(undecided_below),
+        _ => best.1,
+    };
     let mut states: Vec<(PlankState, f64)> =
         PlankState::ALL.into_iter().zip(chances.iter().copied()).collect();
     states.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    let explained = explain::Explanation::new(findings, &items, &chances, &circumstances, kind);
+    let mut explained = explain::Explanation::new(findings, &items, &chances, &circumstances, kind);
+    if guessed {
+        explained.reasons_for.insert(
+            0,
+            "it hangs on whether the loose pins are larger ones already, and nobody measured them"
+                .to_owned(),
+        );
+        explained.next_observation = Some(explain::MEASURE_DIAMETERS.to_owned());
+    }
     Verdict {
         remedy: sized(kind, findings),
         confidence,
@@ -131,6 +146,14 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
         condition: findings.condition.clone(),
         evidence: items,
     }
+}
+
+/// "Oversize and loose again" leads, but nobody measured the loose pins: a new plank is not advised
+/// on a size that is only inferred, when a calliper would tell.
+fn size_is_guessed(findings: &Findings<'_>, chances: &[f64]) -> bool {
+    let leading = PlankState::ALL.into_iter().zip(chances).max_by(|a, b| a.1.total_cmp(b.1));
+    leading.is_some_and(|(state, _)| state == PlankState::OversizeLoose)
+        && diameters(findings.pins).0.is_none()
 }
 
 fn circumstances(findings: &Findings<'_>) -> Circumstances {
