@@ -1,7 +1,7 @@
 //! The verdict as one JSON document, for other programs.
 //!
 //! Torques are in N·m and diameters in micrometres whatever the user's unit. Field names are
-//! append-only; [`SCHEMA`] grows when a meaning changes. Numbers that do not exist are `null`.
+//! append-only; [`VERSION`] grows when a meaning changes. Numbers that do not exist are `null`.
 
 use pinhold_protocol::record::Pin;
 use serde_json::{Value, json};
@@ -11,7 +11,7 @@ use crate::analysis::input::Estimate;
 use crate::analysis::{Band, PinResult, Remedy, Zone};
 
 /// Version of the document's meaning.
-pub const SCHEMA: u32 = 1;
+pub const VERSION: u32 = 1;
 
 /// The verdict document.
 pub fn verdict(model: &MapModel<'_>) -> Value {
@@ -36,8 +36,8 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
         })
         .collect();
     json!({
-        "document": "pinhold-verdict",
-        "schema": SCHEMA,
+        "format": "pinhold.verdict",
+        "version": VERSION,
         "instrument": model.instrument.name,
         "remedy": verdict.remedy.word(),
         "remedy_detail": remedy_detail(verdict.remedy),

@@ -179,7 +179,7 @@ fn the_json_document_has_its_fields() {
         "reasons_for",
         "reasons_against",
         "not_examined",
-        "schema",
+        "version",
     ] {
         assert!(!document[field].is_null(), "{field} is missing");
     }
