@@ -71,7 +71,11 @@ fn follow(bytes: &[u8]) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 2000, failure_persistence: None, ..Default::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 2000,
+        failure_persistence: None,
+        ..Default::default()
+    })]
 
     #[test]
     fn any_bytes(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {

@@ -58,7 +58,9 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
                 (head_lines(model, context))
                 (verdict_box(model))
                 h2 { "The pin field" }
-                p.small { (orientation(model.instrument.kind)) " Every pin by name is in the annex." }
+                p.small {
+                    (orientation(model.instrument.kind)) " Every pin by name is in the annex."
+                }
                 figure style="margin:0" { (PreEscaped(svg::overview(model, unit))) }
                 h2 { "Why" }
                 div.two {

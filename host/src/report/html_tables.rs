@@ -171,7 +171,10 @@ pub(super) fn chain(assessment: &Assessment) -> Markup {
             tr { th { "Evidence, natural logarithm of how well it fits" }
                 @for (state, _) in &shown { th.n { (state.word()) } } }
             tr { td { "before any reading" }
-                @for (state, _) in &shown { td.n { (format!("{:.2}", libm::log(state.prior()))) } } }
+                @for (state, _) in &shown {
+                    td.n { (format!("{:.2}", libm::log(state.prior()))) }
+                }
+            }
             @for item in &verdict.evidence {
                 tr { td { (item.text) }
                     @for (state, _) in &shown {
@@ -224,7 +227,9 @@ pub(super) fn pins(assessment: &Assessment, unit: TorqueUnit) -> Markup {
                     td.n { @if pin.friction_is_lower_limit { "> " } (show(pin.friction_nm)) }
                     td.n { (show(pin.sharp_nm)) }
                     td.n { (show(pin.flat_nm)) }
-                    td.n { (dash(pin.holding_factor.map(|f| format!("{:.2} ± {:.2}", f.value, f.u)))) }
+                    td.n {
+                        (dash(pin.holding_factor.map(|f| format!("{:.2} ± {:.2}", f.value, f.u))))
+                    }
                     td { (legend::name(pin.judgement.band))
                         @if !pin.judgement.settled { " (near a limit)" } }
                     td { (pin.zone.map_or(String::new(), |z| zone_letter(z).to_string())) }

@@ -1,1 +1,21 @@
-//! Placeholder.
+//! The harness around the emulated lever: the firmware's ELF under QEMU, a simulated technician on
+//! its sensor feed, and the native core to compare with.
+//!
+//! - [`build`]: makes the ELF and the host binary.
+//! - [`emulator`]: starts and stops QEMU, and speaks the feed.
+//! - [`technician`]: turns pins as the lamp asks.
+//! - [`recording`]: everything the emulated core was handed, and the native core handed the same.
+//!
+//! Deliberately not here: the tests (`tests/`), and anything the lever or the host does.
+//!
+//! Invariants: every wait has a wall-clock limit; a child process does not outlive its owner; what
+//! counts is what was printed or answered, never that a process ended in time.
+
+pub mod build;
+pub mod emulator;
+pub mod process;
+pub mod recording;
+pub mod technician;
+
+/// What goes wrong in the harness, in words for the person reading the test's output.
+pub type Result<T> = std::result::Result<T, Box<dyn std::error::Error + Send + Sync>>;

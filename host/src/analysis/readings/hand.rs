@@ -136,8 +136,8 @@ mod tests {
         // A larger moment raises the flat-only friction with the divisor: F/M₀ hardly moves with
         // it, so the factor is better known than independent parts would make it.
         let (friction, factor) = (flat.friction_nm.unwrap(), flat.holding_factor.unwrap());
-        let independent = factor.value
-            * ((friction.u / friction.value).powi(2) + (moment.u / moment.value).powi(2)).sqrt();
+        let independent =
+            factor.value * libm::hypot(friction.u / friction.value, moment.u / moment.value);
         assert!(factor.u < independent, "{} {independent}", factor.u);
     }
 

@@ -243,9 +243,9 @@ mod tests {
         assert_eq!(friction.value.to_bits(), ((12.9_f64 + 7.1) / 2.0).to_bits());
         // Span 0.5 % of F and bearings 0.08·2.9/√3 in F; span of M and the whole zero in M.
         let bearing: f64 = 0.08 * moment.value / 3.0_f64.sqrt();
-        assert!((friction.u - (0.05_f64.powi(2) + bearing.powi(2)).sqrt()).abs() < 1e-9);
+        assert!((friction.u - libm::hypot(0.05, bearing)).abs() < 1e-9);
         let span = 0.005 * moment.value;
-        assert!((moment.u - (0.05_f64.powi(2) + span.powi(2)).sqrt()).abs() < 1e-12);
+        assert!((moment.u - libm::hypot(0.05, span)).abs() < 1e-12);
     }
 
     #[test]

@@ -11,7 +11,8 @@ use crate::analysis::zones::{ZoneShape, place};
 
 /// Single loose pins from which they can line up.
 const PIN_COUNT_MIN: usize = 3;
-/// Chance that a split, a crushed flange or a badly drilled row puts all its pins into a row (ours).
+/// Chance that a split, a crushed flange or a badly drilled row puts all its pins into a row
+/// (ours).
 const LINED_UP_CHANCE: f64 = 0.6;
 
 /// Evidence from single loose pins that all stand in one row.

@@ -1,0 +1,218 @@
+//! A simulated technician who turns pins as the lamp asks, and feeds the emulated lever with what
+//! its sensors then read.
+
+use std::collections::HashMap;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use pinhold_board_qemu::feed::{SAMPLE_COUNT_MAX, ToBoard, write_samples};
+use pinhold_lever::{Identity, Lamp, RawMotion, RawSample, Signals};
+use pinhold_protocol::record::{Pin, StringPosition};
+use pinhold_sim::bench::Workbench;
+use pinhold_sim::hand::Gesture;
+use pinhold_sim::piano::{Piano, StringLetter};
+
+use crate::Result;
+use crate::emulator::{Emulator, Event};
+use crate::recording::{Fed, Recording};
+
+/// Samples in one batch: one frame on the feed.
+const BATCH_SAMPLES: usize = SAMPLE_COUNT_MAX;
+/// Batches on their way at once; few enough that the feed's socket never fills.
+const BATCHES_UNDER_WAY_MAX: u32 = 4;
+/// How much faster than life the samples may go, so that the host keeps up.
+const SPEED_UP_MAX: u32 = 20;
+/// Samples the lever stays on its pin after the gesture, before it is lifted.
+const LINGER_SAMPLES: u32 = 1500;
+/// Longest time the emulator may keep the harness waiting.
+const STALL_LIMIT: Duration = Duration::from_secs(20);
+
+/// The pin a simulated pin is.
+pub fn pin_of(piano: &Piano, index: usize) -> Option<Pin> {
+    let found = piano.pins.get(index)?;
+    let string = match found.string {
+        StringLetter::Left => StringPosition::Left,
+        StringLetter::Centre => StringPosition::Centre,
+        StringLetter::Right => StringPosition::Right,
+        StringLetter::Fourth => StringPosition::Fourth,
+    };
+    Some(Pin { note: found.note, string })
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Doing {
+    /// The lever hangs in the air.
+    Waiting,
+    /// On the way to a pin, or settling on it.
+    Seating,
+    /// The gesture runs.
+    Turning,
+    /// The gesture is done; still on the pin.
+    Lingering(u32),
+}
+
+/// The technician, the bench, and everything fed so far.
+pub struct Technician {
+    bench: Workbench,
+    index_of: HashMap<Pin, usize>,
+    signals: Option<Signals>,
+    doing: Doing,
+    batches_under_way: u32,
+    started: Instant,
+    sample_count: u32,
+    recording: Recording,
+}
+
+impl Technician {
+    /// A technician about to start.
+    pub fn new(bench: Workbench, identity: Identity) -> Technician {
+        let indices = 0..bench.piano().pins.len();
+        let index_of =
+            indices.filter_map(|index| Some((pin_of(bench.piano(), index)?, index))).collect();
+        Technician {
+            bench,
+            index_of,
+            signals: None,
+            doing: Doing::Waiting,
+            batches_under_way: 0,
+            started: Instant::now(),
+            sample_count: 0,
+            recording: Recording { identity, fed: Vec::new(), events: Vec::new() },
+        }
+    }
+
+    /// The bench, for its truth.
+    pub fn bench(&self) -> &Workbench {
+        &self.bench
+    }
+
+    /// Signals as last seen.
+    pub fn signals(&self) -> Option<Signals> {
+        self.signals
+    }
+
+    /// Feeds and watches until `done` says so.
+    ///
+    /// # Errors
+    /// When the limit passes, the emulator stalls or dies, or `done` fails.
+    pub fn work(
+        &mut self,
+        emulator: &mut Emulator,
+        limit: Duration,
+        mut done: impl FnMut(&Technician) -> Result<bool>,
+    ) -> Result<()> {
+        let started = Instant::now();
+        let mut last_heard = Instant::now();
+        while !done(self)? {
+            if started.elapsed() > limit {
+                let signals = self.signals;
+                return Err(format!("not done after {limit:?}; signals {signals:?}").into());
+            }
+            while self.batches_under_way < BATCHES_UNDER_WAY_MAX && self.is_due() {
+                self.feed_batch(emulator)?;
+            }
+            match emulator.next_event()? {
+                Some(event) => {
+                    last_heard = Instant::now();
+                    self.hear(event);
+                }
+                None if self.batches_under_way > 0 && last_heard.elapsed() > STALL_LIMIT => {
+                    return Err("the board takes no more samples".into());
+                }
+                None => thread::yield_now(),
+            }
+        }
+        Ok(())
+    }
+
+    /// Feeds no more, hears the board out until it is quiet, and gives the recording.
+    ///
+    /// # Errors
+    /// When the emulator stalls or dies.
+    pub fn finish(mut self, emulator: &mut Emulator) -> Result<(Recording, Workbench)> {
+        const QUIET: Duration = Duration::from_millis(300);
+        let started = Instant::now();
+        let mut last_heard = Instant::now();
+        while self.batches_under_way > 0 || last_heard.elapsed() < QUIET {
+            if let Some(event) = emulator.next_event()? {
+                last_heard = Instant::now();
+                self.hear(event);
+            }
+            if started.elapsed() > STALL_LIMIT {
+                return Err("the board never fell quiet".into());
+            }
+        }
+        Ok((self.recording, self.bench))
+    }
+
+    fn hear(&mut self, event: Event) {
+        match event {
+            Event::Credit(_) => self.batches_under_way = self.batches_under_way.saturating_sub(1),
+            Event::Signals(_, signals) => self.signals = Some(signals),
+            Event::Ready | Event::Received(..) | Event::Sent(..) => {}
+        }
+        self.recording.events.push(event);
+    }
+
+    fn is_due(&self) -> bool {
+        let rate = pinhold_sim::SAMPLE_RATE_HZ * SPEED_UP_MAX;
+        let due = self.started.elapsed().as_secs_f64() * f64::from(rate);
+        f64::from(self.sample_count) < due
+    }
+
+    fn feed_batch(&mut self, emulator: &mut Emulator) -> Result<()> {
+        let mut bytes = Vec::new();
+        let mut samples = Vec::with_capacity(BATCH_SAMPLES);
+        for _ in 0..BATCH_SAMPLES {
+            self.act();
+            let tick = self.bench.next_sample();
+            self.sample_count += 1;
+            if let Some(motion) = tick.motion {
+                if !samples.is_empty() {
+                    write_samples(&samples, |byte| bytes.push(byte));
+                    samples.clear();
+                }
+                let motion = RawMotion {
+                    acceleration_milli_g: motion.acceleration_milli_g,
+                    temperature_centi_celsius: motion.temperature_centi_celsius,
+                };
+                ToBoard::Motion(motion).write(|byte| bytes.push(byte));
+                self.recording.fed.push(Fed::Motion(motion));
+            }
+            let sample = RawSample {
+                bridge_code: tick.sample.bridge_code,
+                rate_count: tick.sample.rate_count,
+            };
+            samples.push(sample);
+            self.recording.fed.push(Fed::Sample(sample));
+        }
+        write_samples(&samples, |byte| bytes.push(byte));
+        ToBoard::EndOfBatch.write(|byte| bytes.push(byte));
+        self.batches_under_way += 1;
+        emulator.send_bytes(&bytes)
+    }
+
+    /// What the hand does next, by the lamp.
+    fn act(&mut self) {
+        let Some(Signals { lamp, pin, .. }) = self.signals else { return };
+        let asked = pin.and_then(|pin| self.index_of.get(&pin).copied());
+        let at_rest = self.bench.is_idle();
+        match (self.doing, asked) {
+            (Doing::Waiting, Some(index)) if lamp == Lamp::Seat && at_rest => {
+                self.bench.seat(index);
+                self.doing = Doing::Seating;
+            }
+            (Doing::Seating, Some(_)) if lamp == Lamp::Ready && at_rest => {
+                self.bench.perform(Gesture::micro_stroke());
+                self.doing = Doing::Turning;
+            }
+            (Doing::Turning, _) if at_rest => self.doing = Doing::Lingering(LINGER_SAMPLES),
+            (Doing::Lingering(0), _) => {
+                self.bench.lift();
+                self.doing = Doing::Waiting;
+            }
+            (Doing::Lingering(samples), _) => self.doing = Doing::Lingering(samples - 1),
+            _ => {}
+        }
+    }
+}

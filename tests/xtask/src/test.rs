@@ -1,0 +1,89 @@
+//! The words that build and test.
+
+use crate::report::{Count, Report};
+use crate::runner::{BOARDS, Runner, TARGET};
+use crate::{features, setup, size};
+
+/// The package whose tests need the emulator.
+const END_TO_END: &str = "pinhold-e2e";
+/// Its tests, by name: with the whole workspace named as well, shared crates keep their features
+/// and nothing is built twice.
+const END_TO_END_TESTS: [&str; 5] =
+    ["test", "--workspace", "--no-fail-fast", "--test", "emulated_*"];
+
+/// `test`: everything.
+pub(crate) fn everything(runner: &Runner) -> Result<(), String> {
+    let mut report = Report::default();
+    report.part("install what is missing", |_| {
+        setup::target()?;
+        setup::emulator()
+    });
+    report.part("format", |_| format(runner));
+    report.part("firmware", |_| build_boards(runner));
+    report.part("firmware sizes", |_| size::compare(runner));
+    report.part("firmware features", |_| features::word(runner));
+    report.part("lints", |_| lints(runner));
+    report.part("build tests", |_| runner.cargo(&["test", "--workspace", "--no-run"]));
+    report.part("tests", |count| {
+        let without = ["test", "--workspace", "--exclude", END_TO_END, "--no-fail-fast"];
+        test(runner, &without, count)
+    });
+    report.part("end to end", |count| test(runner, &END_TO_END_TESTS, count));
+    report.close()
+}
+
+/// `check`: formatting and lints.
+pub(crate) fn check(runner: &Runner) -> Result<(), String> {
+    let mut report = Report::default();
+    report.part("install what is missing", |_| setup::target());
+    report.part("format", |_| format(runner));
+    report.part("lints", |_| lints(runner));
+    report.close()
+}
+
+/// `e2e`: the emulated lever and the real binary.
+pub(crate) fn end_to_end(runner: &Runner) -> Result<(), String> {
+    let mut report = Report::default();
+    report.part("install what is missing", |_| {
+        setup::target()?;
+        setup::emulator()
+    });
+    report.part("firmware", |_| build_boards(runner));
+    report.part("end to end", |count| test(runner, &END_TO_END_TESTS, count));
+    report.close()
+}
+
+/// `demo-table`: every fault, twenty seeds.
+pub(crate) fn demo_table(runner: &Runner) -> Result<(), String> {
+    runner.cargo(&["test", "-p", "pinhold-simtest", "fault_table", "--", "--nocapture"])
+}
+
+/// Builds both boards' release firmware.
+pub(crate) fn build_boards(runner: &Runner) -> Result<(), String> {
+    // One at a time: built together they would share features.
+    BOARDS.iter().try_for_each(|board| {
+        runner.cargo(&["build", "-p", board, "--target", TARGET, "--profile", "firmware"])
+    })
+}
+
+fn format(runner: &Runner) -> Result<(), String> {
+    setup::component("rustfmt", "rustfmt")?;
+    runner.cargo(&["fmt", "--all", "--check"])
+}
+
+fn lints(runner: &Runner) -> Result<(), String> {
+    setup::component("cargo-clippy", "clippy")?;
+    runner.cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"])?;
+    BOARDS.iter().try_for_each(|board| {
+        runner.cargo(&["clippy", "-p", board, "--target", TARGET, "--", "-D", "warnings"])
+    })
+}
+
+fn test(runner: &Runner, arguments: &[&str], count: &mut Count) -> Result<(), String> {
+    let all_well = runner.cargo_lines(arguments, |line| count.take_line(line))?;
+    match (all_well, *count) {
+        (true, Count { passed: 0, .. }) => Err("no test ran".to_owned()),
+        (true, _) => Ok(()),
+        (false, _) => Err("tests failed".to_owned()),
+    }
+}
