@@ -14,6 +14,7 @@
 pub mod block;
 pub mod error;
 pub mod frame;
+pub mod lost;
 pub mod message;
 pub mod record;
 pub mod stuffing;

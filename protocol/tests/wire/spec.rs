@@ -6,6 +6,7 @@ use std::fmt::Debug;
 use pinhold_protocol::block::{self, RawSample};
 use pinhold_protocol::error::{CommandResult, DecodeError};
 use pinhold_protocol::frame::{self, Frame, FrameReader, WIRE_BYTES_MAX};
+use pinhold_protocol::lost::{LOST_VERSION, chain_behind, decode_lost, encode_lost};
 use pinhold_protocol::message::{FromHost, FromLever, Phase};
 use pinhold_protocol::record::{
     self, Direction, Knee, Outcome, SampleCoverage, StringPosition, chain_next, chain_start,
@@ -136,6 +137,15 @@ fn run_primitive(example: &Block) {
             let value = CRC32.checksum(&example.bytes("hex"));
             assert_eq!(u64::from(value), example.number("value"), "spec.md:{}", example.line);
         }
+        "lost" => {
+            example.has_only(&["name", "kind", "hex", "chain"]);
+            let bytes = example.bytes("hex");
+            let chain = decode_lost(&bytes).expect("a lost record");
+            assert_eq!(u64::from(chain), example.number("chain"), "spec.md:{}", example.line);
+            assert_eq!(encode_lost(chain)[..], bytes, "spec.md:{}", example.line);
+            assert_eq!(decode_record(&bytes), Err(DecodeError::Version(LOST_VERSION)));
+            assert_eq!(chain_behind(7, 9, &bytes), chain, "whatever stood before");
+        }
         "stuffing" => {
             example.has_only(&["name", "kind", "plain", "hex"]);
             let plain = example.bytes("plain");
@@ -208,7 +218,8 @@ fn every_example_holds() {
         ["Checksum", "Content", "Framing", "Length", "TrailingBytes", "UnknownType", "Version"];
     assert_eq!(errors, all_errors.map(str::to_owned).into(), "every error has an example");
     assert_eq!(codings, [block::CODING_PLAIN, block::CODING_RICE].into());
-    assert_eq!(primitives, ["chain", "checksum", "crc", "stuffing"].map(str::to_owned).into());
+    let all_primitives = ["chain", "checksum", "crc", "lost", "stuffing"];
+    assert_eq!(primitives, all_primitives.map(str::to_owned).into());
     assert!(!record_texts.is_empty(), "no record example");
     assert_tables(&frame_texts, &record_texts);
 }
