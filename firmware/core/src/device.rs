@@ -12,11 +12,13 @@ use pinhold_protocol::message::{
     ChoosePin, FromHost, FromLever, Hello, Live, Phase, Pull, Record, Reply, Samples, StartSurvey,
     Status,
 };
-use pinhold_protocol::record::{Pin, RECORD_VERSION, SampleCoverage};
+use pinhold_protocol::record::{
+    Pin, RECORD_BYTES_MAX, RECORD_VERSION, SampleCoverage, encode_record,
+};
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
 use crate::link::Link;
-use crate::log::Log;
+use crate::log::{RamLog, RecordBuffer, RecordLog};
 use crate::reading::{Progress, Session, Surroundings};
 use crate::sample::{BIN_SAMPLE_COUNT, FinishedBin, MOTION_SAMPLE_COUNT, Pipeline};
 use crate::stroke::finder::LIFTED_RAD;
@@ -55,14 +57,14 @@ struct Zeroing {
 
 /// The lever's whole state.
 #[derive(Clone, Debug)]
-pub struct Lever {
+pub struct Lever<L = RamLog> {
     identity: Identity,
     pipeline: Pipeline,
     finder: Finder,
     session: Option<Session>,
     /// Pin the lever was last at rest on.
     last_pin: Option<Pin>,
-    log: Log,
+    log: L,
     link: Link,
     survey: u64,
     stream_samples: bool,
@@ -77,6 +79,8 @@ pub struct Lever {
     block_first_index: u32,
     dropped_block_count: u32,
     missed_sample_count: u32,
+    /// A record was kept since the log last had the chance to erase.
+    room_wanted: bool,
     /// Dropped blocks plus missed samples when the pin in hand was chosen.
     lost_at_choice: (u32, u32),
     rest_rate_sum: i64,
@@ -85,8 +89,16 @@ pub struct Lever {
 }
 
 impl Lever {
-    /// A lever just powered up.
+    /// A lever just powered up, whose records are in RAM.
     pub fn new(identity: Identity) -> Lever {
+        Lever::with_log(identity, RamLog::new(identity.device, identity.epoch))
+    }
+}
+
+impl<L: RecordLog> Lever<L> {
+    /// A lever just powered up that keeps its records in `log`, whose epoch counts rather than
+    /// the identity's.
+    pub fn with_log(identity: Identity, log: L) -> Lever<L> {
         let pipeline = Pipeline::new(identity.sample_period_ns);
         let finder = Finder::new(pipeline.bin_ms() / 1000.0);
         Lever {
@@ -95,7 +107,7 @@ impl Lever {
             finder,
             session: None,
             last_pin: None,
-            log: Log::new(identity.device, identity.epoch),
+            log,
             link: Link::new(),
             survey: 0,
             stream_samples: false,
@@ -109,6 +121,7 @@ impl Lever {
             block_first_index: 0,
             dropped_block_count: 0,
             missed_sample_count: 0,
+            room_wanted: false,
             lost_at_choice: (0, 0),
             rest_rate_sum: 0,
             rest_bin_count: 0,
@@ -148,6 +161,11 @@ impl Lever {
         self.link.sent(byte_count);
     }
 
+    /// The log, for a board that has something to say to it (power about to fail).
+    pub fn log_mut(&mut self) -> &mut L {
+        &mut self.log
+    }
+
     fn signals(&self) -> Signals {
         let torque_nm = self.last_torque_nm.abs();
         let lamp = if torque_nm > TORQUE_STOP_NM {
@@ -176,6 +194,10 @@ impl Lever {
     }
 
     fn take_sample(&mut self, now: DeviceTime, sample: RawSample) {
+        if self.room_wanted {
+            // Now rather than when the next pin is chosen: samples missed here harm no reading.
+            self.make_room();
+        }
         let finished = self.pipeline.push(sample);
         self.collect(sample);
         if let Some(finished) = finished {
@@ -321,17 +343,21 @@ impl Lever {
             zeroed: self.zeroed,
             samples: self.coverage(),
         };
-        let Some(stored) = self.log.push(&session.reading(&around)) else {
+        let mut record: RecordBuffer = [0; RECORD_BYTES_MAX];
+        let encoded = encode_record(&session.reading(&around), &mut record);
+        let bytes = encoded.ok().and_then(|byte_count| record.get(..byte_count)).unwrap_or(&[]);
+        let kept = if bytes.is_empty() { None } else { self.log.push(bytes) };
+        let Some(stored) = kept else {
             // Choosing a pin made sure of room, and nothing else uses it up; if it is gone all
             // the same the operator is asked again rather than told "accepted".
             self.ask_repeat();
             return;
         };
-        let (epoch, number, checksum) = (self.identity.epoch, stored.number, stored.checksum);
-        let bytes = stored.bytes.as_slice();
+        let (epoch, number, checksum) = (self.log.epoch(), stored.number, stored.checksum);
         // Where there is no room now the host pulls it, told by the next live message.
         let _ = self.link.send(&FromLever::Record(Record { epoch, number, checksum, bytes }));
         self.session = None;
+        self.room_wanted = true;
         self.phase = Phase::Accepted;
         self.beep = true;
     }
@@ -396,7 +422,10 @@ impl Lever {
             FromHost::StopSurvey(()) => self.stop_survey(),
             FromHost::ChoosePin(choice) => self.choose_pin(now, choice),
             FromHost::Pull(pull) => self.send_again(pull),
-            FromHost::Commit(commit) => self.log.commit(commit),
+            FromHost::Commit(commit) => {
+                self.make_room();
+                self.log.commit(commit)
+            }
         };
         self.reply(sequence, result);
     }
@@ -470,6 +499,7 @@ impl Lever {
             self.session = None;
             self.phase = Phase::Idle;
         }
+        self.make_room();
         self.survey = start.survey;
         self.stream_samples = start.stream_samples;
         self.slip_asked_rad = start.slip.radians() as f32;
@@ -497,6 +527,8 @@ impl Lever {
         if self.is_moving() {
             return CommandResult::PinMoving;
         }
+        // Nothing moves and what was in hand is given up. Mostly there is room already.
+        self.log.make_room();
         if !self.log.has_room() {
             return CommandResult::LogFull;
         }
@@ -510,6 +542,14 @@ impl Lever {
         CommandResult::Done
     }
 
+    /// Lets the log erase, which may stop everything for a moment: only between pins.
+    fn make_room(&mut self) {
+        if self.session.is_none() {
+            self.log.make_room();
+            self.room_wanted = false;
+        }
+    }
+
     /// Whether a stroke is under way on the pin in hand.
     fn is_moving(&self) -> bool {
         self.session.is_some() && self.finder.state() == State::Active
@@ -519,13 +559,14 @@ impl Lever {
         if pull.from > self.log.next_number() || pull.from < self.log.oldest_number() {
             return CommandResult::NoSuchRecord;
         }
+        let mut record: RecordBuffer = [0; RECORD_BYTES_MAX];
         for number in pull.from..pull.from.saturating_add(u32::from(pull.count_max)) {
-            let Some(stored) = self.log.get(number) else { break };
+            let Some(stored) = self.log.get(number, &mut record) else { break };
             let sent = self.link.send(&FromLever::Record(Record {
-                epoch: self.identity.epoch,
+                epoch: self.log.epoch(),
                 number,
                 checksum: stored.checksum,
-                bytes: &stored.bytes,
+                bytes: record.get(..stored.byte_count).unwrap_or(&[]),
             }));
             if !sent {
                 break;

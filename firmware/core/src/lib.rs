@@ -9,8 +9,8 @@
 //! strokes; [`log`] keeps the record until a host has committed it; [`link`] frames what is said;
 //! [`device`] is the one entry that ties them together.
 //!
-//! Deliberately not here: hardware traits, executors, clocks, judgement of a reading (the host's),
-//! and persistent memory (the log is in RAM in this version and says so by its size).
+//! Deliberately not here: executors, clocks, hardware traits other than that of the flash the log
+//! is kept in, and judgement of a reading (the host's).
 //!
 //! Invariants: time never comes from anywhere but the arguments; transcendental functions come
 //! from the `libm` crate only; no message carries a float.
@@ -97,7 +97,8 @@ pub struct Signals {
 pub struct Identity {
     /// 64-bit device identity, unique per lever.
     pub device: u64,
-    /// Log epoch; a wiped log starts a new one.
+    /// Log epoch to start where no log is found, best drawn at random; a wiped log starts a new
+    /// one.
     pub epoch: u32,
     /// Sample period, nanoseconds, measured against the board's crystal; 0.5 to 4 ms.
     pub sample_period_ns: u32,
