@@ -18,6 +18,7 @@ macro_rules! cases {
 
 mod protocol;
 mod signal;
+mod spatial;
 mod strings;
 mod torsion;
 mod units;
@@ -48,7 +49,8 @@ const NOT_USED: &[(&str, &str)] = &[
 
 /// The README's table of cases.
 fn table() -> String {
-    let run = [units::RUN, strings::RUN, torsion::RUN, protocol::RUN, signal::RUN].concat();
+    let run =
+        [units::RUN, strings::RUN, torsion::RUN, protocol::RUN, signal::RUN, spatial::RUN].concat();
     let mut lines: Vec<String> =
         run.iter().map(|(id, what)| format!("| {id} | run | {what} |\n")).collect();
     lines.extend(NOT_USED.iter().map(|(id, why)| format!("| {id} | not used | {why} |\n")));
