@@ -38,10 +38,8 @@ fn lowest_mean_scan(case: &Case) {
     case.check(zone.mean_inside, "/expected/mean_inside", "");
     case.check(zone.mean_outside, "/expected/mean_outside", "");
     assert_eq!(zone.members.len() as f64, case.number("/expected/cells"));
-    for axis in 0..2 {
-        let expected = case.number(&format!("/expected/centre/{axis}"));
-        assert_eq!(points[zone.centre][axis], expected);
-    }
+    let centre = ["/expected/centre/0", "/expected/centre/1"].map(|axis| case.number(axis));
+    assert_eq!(points[zone.centre], centre);
 }
 
 cases! {
