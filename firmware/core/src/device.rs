@@ -62,6 +62,8 @@ pub struct Lever {
     session: Option<Session>,
     /// Pin the lever was last at rest on.
     last_pin: Option<Pin>,
+    /// Survey, pin and number of the last reading kept.
+    last_read: Option<(u64, Pin, u32)>,
     log: Log,
     link: Link,
     survey: u64,
@@ -95,6 +97,7 @@ impl Lever {
             finder,
             session: None,
             last_pin: None,
+            last_read: None,
             log: Log::new(identity.device, identity.epoch),
             link: Link::new(),
             survey: 0,
@@ -331,6 +334,7 @@ impl Lever {
         let bytes = stored.bytes.as_slice();
         // Where there is no room now the host pulls it, told by the next live message.
         let _ = self.link.send(&FromLever::Record(Record { epoch, number, checksum, bytes }));
+        self.last_read = Some((self.survey, session.pin, number));
         self.session = None;
         self.phase = Phase::Accepted;
         self.beep = true;
@@ -466,6 +470,8 @@ impl Lever {
         if self.is_moving() {
             return CommandResult::PinMoving;
         }
+        // A block begun under the old settings ends with them.
+        self.send_block();
         if self.survey != start.survey {
             self.session = None;
             self.phase = Phase::Idle;
@@ -494,10 +500,14 @@ impl Lever {
         if !choice.pin.is_known() {
             return CommandResult::NoSuchPin;
         }
+        // Asked again, because the reply was lost or the host came back: strokes made stay.
+        if self.session.as_ref().is_some_and(|session| session.is_for(choice)) {
+            return CommandResult::Done;
+        }
         if self.is_moving() {
             return CommandResult::PinMoving;
         }
-        if !self.log.has_room() {
+        if !self.log.has_room() || self.awaits_commit(choice.pin) {
             return CommandResult::LogFull;
         }
         self.session = Some(Session::new(choice.pin, choice.unstrung, now));
@@ -508,6 +518,15 @@ impl Lever {
         self.repeat_asked = false;
         self.lost_at_choice = (self.dropped_block_count, self.missed_sample_count);
         CommandResult::Done
+    }
+
+    /// Whether `pin` was read just now and no host has said that it has the record. A host that
+    /// chooses it all the same does not know of the record yet; taken at its word the pin would be
+    /// turned twice.
+    fn awaits_commit(&self, pin: Pin) -> bool {
+        self.last_read.is_some_and(|(survey, last, number)| {
+            (survey, last) == (self.survey, pin) && number >= self.log.committed().0
+        })
     }
 
     /// Whether a stroke is under way on the pin in hand.
