@@ -15,6 +15,7 @@ use pinhold_protocol::message::{
 use pinhold_protocol::record::{Pin, RECORD_VERSION, SampleCoverage};
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
+use crate::calibration::Calibration;
 use crate::link::Link;
 use crate::log::Log;
 use crate::reading::{Progress, Session, Surroundings};
@@ -117,6 +118,14 @@ impl Lever {
             rest_bin_count: 0,
             beep: false,
         }
+    }
+
+    /// With a calibration other than the nominal one: a board whose converter has another range
+    /// says so here.
+    #[must_use]
+    pub fn with_calibration(mut self, calibration: Calibration) -> Lever {
+        self.pipeline.calibration = calibration;
+        self
     }
 
     /// Takes one input at time `now` (never earlier than the last) and says what to show.
