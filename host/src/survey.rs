@@ -7,9 +7,11 @@
 use std::io;
 use std::time::{Duration, Instant};
 
+use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::Live;
 use pinhold_protocol::record::{Pin, Reading};
 
+use crate::instrument::pin_name;
 use crate::link::port::{Port, PortError};
 use crate::link::pump::Pump;
 use crate::link::session::{Event, Plan, Session};
@@ -74,6 +76,14 @@ pub enum SurveyError {
     Unreadable {
         /// Its number.
         number: u32,
+    },
+    /// The lever does not know the pin.
+    #[error("the lever does not know pin {pin} ({result:?}); update its firmware")]
+    PinRefused {
+        /// The pin's name.
+        pin: String,
+        /// The lever's answer.
+        result: CommandResult,
     },
     /// The lever no longer has records that were never fetched.
     #[error("readings {from} to {last} are no longer on the lever and were never fetched")]
@@ -223,6 +233,10 @@ impl Keeper<'_> {
             Event::TakingZero => observer.taking_zero(false),
             Event::ZeroNotStill => observer.taking_zero(true),
             Event::PinChosen(pin) => observer.pin_chosen(pin),
+            Event::PinRefused(pin, result @ CommandResult::NoSuchPin) => {
+                return Err(SurveyError::PinRefused { pin: pin_name(pin), result });
+            }
+            // Anything else passes: the pin moves, or a commit is on its way.
             Event::PinRefused(..) | Event::Status(_) => {}
             Event::Live(live) => {
                 self.summary.dropped_block_count = live.dropped_block_count;

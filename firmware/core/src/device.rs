@@ -4,19 +4,21 @@
 //! be said is queued. Deliberately not here: measurement ([`crate::stroke`], [`crate::reading`]),
 //! framing ([`crate::link`]), keeping ([`crate::log`]).
 
+mod records;
+
 use heapless::Vec;
 use pinhold_protocol::PROTOCOL_VERSION;
 use pinhold_protocol::block::{self, BLOCK_BYTES_MAX, BLOCK_SAMPLE_COUNT_MAX, RawSample};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::{
-    ChoosePin, FromHost, FromLever, Hello, Live, Phase, Pull, Record, Reply, Samples, StartSurvey,
-    Status,
+    ChoosePin, FromHost, FromLever, Hello, Live, Phase, Record, Reply, Samples, StartSurvey, Status,
 };
 use pinhold_protocol::record::{
     Pin, RECORD_BYTES_MAX, RECORD_VERSION, SampleCoverage, encode_record,
 };
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
+use crate::calibration::Calibration;
 use crate::link::Link;
 use crate::log::{RamLog, RecordBuffer, RecordLog};
 use crate::reading::{Progress, Session, Surroundings};
@@ -64,6 +66,8 @@ pub struct Lever<L = RamLog> {
     session: Option<Session>,
     /// Pin the lever was last at rest on.
     last_pin: Option<Pin>,
+    /// Survey, pin and number of the last reading kept.
+    last_read: Option<(u64, Pin, u32)>,
     log: L,
     link: Link,
     survey: u64,
@@ -107,6 +111,7 @@ impl<L: RecordLog> Lever<L> {
             finder,
             session: None,
             last_pin: None,
+            last_read: None,
             log,
             link: Link::new(),
             survey: 0,
@@ -127,6 +132,14 @@ impl<L: RecordLog> Lever<L> {
             rest_bin_count: 0,
             beep: false,
         }
+    }
+
+    /// With a calibration other than the nominal one: a board whose converter has another range
+    /// says so here.
+    #[must_use]
+    pub fn with_calibration(mut self, calibration: Calibration) -> Self {
+        self.pipeline.calibration = calibration;
+        self
     }
 
     /// Takes one input at time `now` (never earlier than the last) and says what to show.
@@ -356,6 +369,7 @@ impl<L: RecordLog> Lever<L> {
         let (epoch, number, checksum) = (self.log.epoch(), stored.number, stored.checksum);
         // Where there is no room now the host pulls it, told by the next live message.
         let _ = self.link.send(&FromLever::Record(Record { epoch, number, checksum, bytes }));
+        self.last_read = Some((self.survey, session.pin, number));
         self.session = None;
         self.room_wanted = true;
         self.phase = Phase::Accepted;
@@ -495,6 +509,8 @@ impl<L: RecordLog> Lever<L> {
         if self.is_moving() {
             return CommandResult::PinMoving;
         }
+        // A block begun under the old settings ends with them.
+        self.send_block();
         if self.survey != start.survey {
             self.session = None;
             self.phase = Phase::Idle;
@@ -524,8 +540,15 @@ impl<L: RecordLog> Lever<L> {
         if !choice.pin.is_known() {
             return CommandResult::NoSuchPin;
         }
+        // Asked again, because the reply was lost or the host came back: strokes made stay.
+        if self.session.as_ref().is_some_and(|session| session.is_for(choice)) {
+            return CommandResult::Done;
+        }
         if self.is_moving() {
             return CommandResult::PinMoving;
+        }
+        if self.awaits_commit(choice.pin) {
+            return CommandResult::LogFull;
         }
         // Nothing moves and what was in hand is given up. Mostly there is room already.
         self.log.make_room();
@@ -542,36 +565,8 @@ impl<L: RecordLog> Lever<L> {
         CommandResult::Done
     }
 
-    /// Lets the log erase, which may stop everything for a moment: only between pins.
-    fn make_room(&mut self) {
-        if self.session.is_none() {
-            self.log.make_room();
-            self.room_wanted = false;
-        }
-    }
-
     /// Whether a stroke is under way on the pin in hand.
     fn is_moving(&self) -> bool {
         self.session.is_some() && self.finder.state() == State::Active
-    }
-
-    fn send_again(&mut self, pull: Pull) -> CommandResult {
-        if pull.from > self.log.next_number() || pull.from < self.log.oldest_number() {
-            return CommandResult::NoSuchRecord;
-        }
-        let mut record: RecordBuffer = [0; RECORD_BYTES_MAX];
-        for number in pull.from..pull.from.saturating_add(u32::from(pull.count_max)) {
-            let Some(stored) = self.log.get(number, &mut record) else { break };
-            let sent = self.link.send(&FromLever::Record(Record {
-                epoch: self.log.epoch(),
-                number,
-                checksum: stored.checksum,
-                bytes: record.get(..stored.byte_count).unwrap_or(&[]),
-            }));
-            if !sent {
-                break;
-            }
-        }
-        CommandResult::Done
     }
 }

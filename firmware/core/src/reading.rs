@@ -9,6 +9,7 @@
 //! Deliberately not here: M₀, holding factor, bands and uncertainty (the host's).
 
 use heapless::Vec;
+use pinhold_protocol::message::ChoosePin;
 use pinhold_protocol::record::{
     Direction, Outcome, Pin, Reading, STROKE_COUNT_MAX, SampleCoverage, reading_flags, stroke_flags,
 };
@@ -107,6 +108,11 @@ impl Session {
             coil_max_rad: 0.0,
             coil_last_rad: 0.0,
         }
+    }
+
+    /// Whether this is what `choice` asks for.
+    pub(crate) fn is_for(&self, choice: ChoosePin) -> bool {
+        (self.pin, self.unstrung) == (choice.pin, choice.unstrung)
     }
 
     /// The lever came to rest on the pin for the first time.

@@ -145,6 +145,7 @@ impl From<SurveyError> for CliError {
             SurveyError::NoAnswer { .. }
             | SurveyError::Version { .. }
             | SurveyError::LeverChanged { .. }
+            | SurveyError::PinRefused { .. }
             | SurveyError::PortLost { .. }
             | SurveyError::Port(_) => Exit::LeverAbsent,
             SurveyError::ForeignRecords { .. }

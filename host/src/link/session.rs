@@ -5,20 +5,31 @@
 //! missing, and commits a floor only after [`Session::kept`] has been called for everything below
 //! it. Every command may be lost and is repeated; all commands may be repeated without harm.
 //!
-//! Deliberately not here: ports, disks, clocks and what a reading means.
+//! `arrivals` says what each message brings about, `records` knows where both logs stand,
+//! `progress` which pins are read, `events` holds what the caller has yet to fetch. Deliberately
+//! not here: ports, disks, clocks and what a reading means.
+//!
+//! Invariants: no pin is chosen while a record is known to be on its way; the survey is only
+//! ended when the lever knows of every record that it is kept; memory is bounded by constants,
+//! whatever the other side sends.
 
-use std::collections::VecDeque;
+mod arrivals;
+mod events;
+mod progress;
+mod records;
+#[cfg(test)]
+mod tests;
+mod types;
 
 use pinhold_protocol::PROTOCOL_VERSION;
-use pinhold_protocol::block;
-use pinhold_protocol::error::{CommandResult, LinkCounters};
+use pinhold_protocol::error::LinkCounters;
 use pinhold_protocol::frame::{FrameReader, SequenceWatch, WIRE_BYTES_MAX};
-use pinhold_protocol::message::{
-    ChoosePin, Commit, FromHost, FromLever, Greet, Hello, Live, Phase, Pull, Record, Reply,
-    Samples, StartSurvey, Status,
-};
-use pinhold_protocol::record::{Pin, Reading, chain_next, decode_record, record_checksum};
-use pinhold_protocol::units::Angle;
+use pinhold_protocol::message::{FromHost, FromLever, Greet, StartSurvey};
+
+use events::Events;
+use progress::Progress;
+use records::Records;
+pub use types::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan};
 
 /// Time before a command without an answer is sent again, milliseconds.
 pub const RETRY_MS: u64 = 400;
@@ -26,100 +37,12 @@ pub const RETRY_MS: u64 = 400;
 pub const REFUSED_RETRY_MS: u64 = 500;
 /// Silence after which the lever is reported as not answering, milliseconds.
 pub const SILENT_MS: u64 = 5_000;
-/// Events held at most; beyond it samples are discarded first, and counted.
+/// Events held at most; beyond it those for show are discarded first, and counted.
 pub const EVENT_COUNT_MAX: usize = 4_096;
-
-/// A pin to be read.
-pub type Choice = ChoosePin;
-
-/// What the survey is to do.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Plan {
-    /// The survey's identity, not 0.
-    pub survey: u64,
-    /// Pins in order.
-    pub pins: Vec<Choice>,
-    /// Slip asked of each stroke.
-    pub slip: Angle,
-    /// Calendar time, milliseconds since 1970-01-01 UTC.
-    pub calendar_ms: u64,
-    /// Ask for the sample stream.
-    pub stream_samples: bool,
-    /// Take the zero first even if the lever has one.
-    pub zero_first: bool,
-}
-
-/// A record as it came, checked against its checksum and decoded.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ArrivedRecord {
-    /// Device identity.
-    pub device: u64,
-    /// Log epoch.
-    pub epoch: u32,
-    /// Record number.
-    pub number: u32,
-    /// Checksum over epoch, number and bytes.
-    pub checksum: u32,
-    /// The bytes as stored on the lever.
-    pub bytes: Vec<u8>,
-    /// What they say.
-    pub reading: Reading,
-}
-
-/// A block of samples as it came.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ArrivedSamples {
-    /// Samples since power-up before the block's first.
-    pub first_index: u32,
-    /// The samples.
-    pub samples: Vec<block::RawSample>,
-    /// Bytes the block took on the wire, frame included.
-    pub wire_byte_count: usize,
-}
-
-/// What happened, in order.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Event {
-    /// A lever answered.
-    Greeted(Hello),
-    /// It answered, and is another one than before, or has started a new log.
-    LeverChanged(Hello),
-    /// It speaks no protocol version this host knows.
-    VersionUnknown(Hello),
-    /// The zero is being taken: hold the lever still, off the pin.
-    TakingZero,
-    /// It was not held still; another try follows.
-    ZeroNotStill,
-    /// The lever waits for this pin.
-    PinChosen(Pin),
-    /// The lever cannot take the pin yet.
-    PinRefused(Pin, CommandResult),
-    /// Present state.
-    Live(Live),
-    /// Samples.
-    Samples(ArrivedSamples),
-    /// A record the host does not have yet. The caller keeps it and calls [`Session::kept`].
-    Record(Box<ArrivedRecord>),
-    /// A record that does not decode although its checksum is right: from newer firmware. It is
-    /// never committed, so it stays on the lever.
-    RecordUnreadable {
-        /// Its number.
-        number: u32,
-    },
-    /// Records that the lever no longer has and this host never saw.
-    RecordsMissing {
-        /// First missing number.
-        from: u32,
-        /// First number that is there again.
-        to: u32,
-    },
-    /// Answer to a status question.
-    Status(Status),
-    /// Nothing was heard for [`SILENT_MS`].
-    Silent,
-    /// All pins are read, kept and committed.
-    Finished,
-}
+/// Bytes held for sending at most; a command that finds no room is repeated in time.
+pub const OUTGOING_BYTES_MAX: usize = 4_096;
+/// Sequence numbers remembered of one command: an answer to an older try than that is no answer.
+const SEQUENCE_COUNT_MAX: usize = 16;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Stage {
@@ -145,54 +68,47 @@ struct Pending {
 #[derive(Debug)]
 pub struct Session {
     plan: Plan,
-    position: usize,
+    progress: Progress,
     stage: Stage,
-    lever: Option<Hello>,
-    wanted_record: u32,
-    chain: u32,
-    /// Numbers handed to the caller and not yet reported as kept.
-    handed_out: Option<(u32, u32)>,
+    /// The lever has a zero it can measure with.
+    lever_zeroed: bool,
+    /// The zero was taken in this conversation.
+    zero_taken: bool,
+    records: Records,
     pending: Option<Pending>,
-    commit_sent_ms: u64,
-    pull_sent_ms: u64,
     heard_ms: u64,
     silent_reported: bool,
-    pin_read: bool,
+    started_over_ms: Option<u64>,
     reader: FrameReader,
     frame_byte_count: usize,
     watch: SequenceWatch,
     counters: LinkCounters,
-    discarded_event_count: u32,
     next_sequence: u16,
     outgoing: Vec<u8>,
-    events: VecDeque<Event>,
+    events: Events,
 }
 
 impl Session {
     /// A conversation that has not begun, at time `now_ms` of any clock that does not go back.
     pub fn new(plan: Plan, now_ms: u64) -> Session {
         Session {
+            progress: Progress::new(plan.pins.clone()),
             plan,
-            position: 0,
             stage: Stage::Greeting,
-            lever: None,
-            wanted_record: 0,
-            chain: 0,
-            handed_out: None,
+            lever_zeroed: false,
+            zero_taken: false,
+            records: Records::default(),
             pending: None,
-            commit_sent_ms: 0,
-            pull_sent_ms: 0,
             heard_ms: now_ms,
             silent_reported: false,
-            pin_read: false,
+            started_over_ms: None,
             reader: FrameReader::new(),
             frame_byte_count: 0,
             watch: SequenceWatch::default(),
             counters: LinkCounters::default(),
-            discarded_event_count: 0,
             next_sequence: 0,
             outgoing: Vec::new(),
-            events: VecDeque::new(),
+            events: Events::default(),
         }
     }
 
@@ -203,12 +119,12 @@ impl Session {
 
     /// Events thrown away because the caller did not fetch them.
     pub fn discarded_event_count(&self) -> u32 {
-        self.discarded_event_count
+        self.events.discarded_count()
     }
 
-    /// Pins read and committed so far.
+    /// Pins read and kept so far.
     pub fn position(&self) -> usize {
-        self.position
+        self.progress.read_count()
     }
 
     /// Whether everything is done.
@@ -222,6 +138,7 @@ impl Session {
             self.stage = Stage::Greeting;
         }
         self.pending = None;
+        self.records.forget_asked();
         self.reader.clear();
         self.frame_byte_count = 0;
         self.watch = SequenceWatch::default();
@@ -237,56 +154,40 @@ impl Session {
 
     /// Next event, oldest first.
     pub fn next_event(&mut self) -> Option<Event> {
-        self.events.pop_front()
+        self.events.pop()
     }
 
     /// The record with this number is durably on disk; tells the lever.
     pub fn kept(&mut self, now_ms: u64, number: u32) {
-        if let Some((handed, checksum)) = self.handed_out
-            && handed == number
-        {
-            self.handed_out = None;
-            self.chain = chain_next(self.chain, checksum);
-            self.wanted_record = number + 1;
-            self.send_commit(now_ms);
-            if self.pin_read && self.stage == Stage::Reading {
-                self.position += 1;
+        let Some(pin) = self.records.kept(number) else { return };
+        if let Some(pin) = pin {
+            let before = self.progress.wanted();
+            self.progress.settle(pin);
+            let at_pins = matches!(self.stage, Stage::Choosing | Stage::Reading);
+            if at_pins && self.progress.wanted() != before {
                 self.enter(Stage::Choosing);
             }
         }
+        self.tend_records(now_ms);
     }
 
     fn enter(&mut self, stage: Stage) {
         self.stage = stage;
         self.pending = None;
-        if stage == Stage::Choosing {
-            self.pin_read = false;
-            if self.position >= self.plan.pins.len() {
-                self.stage = Stage::Stopping;
-            }
+        if stage == Stage::Choosing && self.progress.wanted().is_none() {
+            self.stage = Stage::Stopping;
         }
     }
 
     fn tell(&mut self, event: Event) {
-        if self.events.len() >= EVENT_COUNT_MAX {
-            let droppable = |event: &Event| matches!(event, Event::Samples(_) | Event::Live(_));
-            match self.events.iter().position(droppable) {
-                Some(index) => drop(self.events.remove(index)),
-                None if droppable(&event) => {
-                    self.discarded_event_count = self.discarded_event_count.saturating_add(1);
-                    return;
-                }
-                None => {}
-            }
-            self.discarded_event_count = self.discarded_event_count.saturating_add(1);
-        }
-        self.events.push_back(event);
+        // What finds no room is counted there; a record is told through `take_record` only.
+        let _ = self.events.push(event);
     }
 
     /// Takes received bytes.
     pub fn receive(&mut self, now_ms: u64, bytes: &[u8]) {
         for byte in bytes {
-            self.frame_byte_count += 1;
+            self.frame_byte_count = self.frame_byte_count.saturating_add(1);
             let mut reader = std::mem::take(&mut self.reader);
             if let Some(outcome) = reader.push(*byte) {
                 let wire_byte_count = std::mem::take(&mut self.frame_byte_count);
@@ -296,183 +197,13 @@ impl Session {
                 });
                 match message {
                     Ok((sequence, message)) => {
-                        if self.watch.skipped_before(sequence) != 0 {
-                            self.counters.sequence_count += 1;
-                        }
-                        self.counters.accepted_count =
-                            self.counters.accepted_count.saturating_add(1);
-                        self.heard_ms = now_ms;
-                        self.silent_reported = false;
+                        self.note_arrival(now_ms, sequence, &message);
                         self.take(now_ms, message, wire_byte_count);
                     }
                     Err(error) => self.counters.count_error(error),
                 }
             }
             self.reader = reader;
-        }
-    }
-
-    fn take(&mut self, now_ms: u64, message: FromLever<'_>, wire_byte_count: usize) {
-        match message {
-            FromLever::Hello(hello) => self.take_hello(hello),
-            FromLever::Samples(samples) => self.take_samples(&samples, wire_byte_count),
-            FromLever::Live(live) => self.take_live(now_ms, live),
-            FromLever::Record(record) => self.take_record(now_ms, &record),
-            FromLever::Reply(reply) => self.take_reply(now_ms, reply),
-            FromLever::Status(status) => self.tell(Event::Status(status)),
-        }
-    }
-
-    fn take_hello(&mut self, hello: Hello) {
-        if self.stage != Stage::Greeting {
-            return;
-        }
-        if !(hello.protocol_min..=hello.protocol_max).contains(&PROTOCOL_VERSION) {
-            self.tell(Event::VersionUnknown(hello));
-            return;
-        }
-        let same = self
-            .lever
-            .is_some_and(|known| (known.device, known.epoch) == (hello.device, hello.epoch));
-        let first = self.lever.is_none();
-        // After a reconnect to the same log this side knows where it stands, unless another host
-        // has committed more in between; a new log is taken from where its last host left it.
-        if !same || hello.committed_floor > self.wanted_record {
-            self.wanted_record = hello.committed_floor;
-            self.chain = hello.committed_chain;
-            self.handed_out = None;
-        }
-        if hello.oldest_record > self.wanted_record {
-            self.tell(Event::RecordsMissing { from: self.wanted_record, to: hello.oldest_record });
-        }
-        self.lever = Some(hello);
-        let changed = !first && !same;
-        self.tell(if changed { Event::LeverChanged(hello) } else { Event::Greeted(hello) });
-        self.enter(Stage::Starting);
-    }
-
-    fn take_samples(&mut self, samples: &Samples<'_>, wire_byte_count: usize) {
-        let count = usize::from(samples.count);
-        if count == 0 || count > block::BLOCK_SAMPLE_COUNT_MAX {
-            self.counters.content_count += 1;
-            return;
-        }
-        let mut unpacked = vec![block::RawSample::default(); count];
-        match block::decode(samples.coding, samples.data, &mut unpacked) {
-            Ok(()) => self.tell(Event::Samples(ArrivedSamples {
-                first_index: samples.first_index,
-                samples: unpacked,
-                wire_byte_count,
-            })),
-            Err(error) => self.counters.count_error(error),
-        }
-    }
-
-    fn take_live(&mut self, now_ms: u64, live: Live) {
-        self.tell(Event::Live(live));
-        if self.lever.is_none() || self.stage == Stage::Greeting {
-            return;
-        }
-        let missing = live.next_record > self.wanted_record && self.handed_out.is_none();
-        if missing && now_ms.saturating_sub(self.pull_sent_ms) >= RETRY_MS {
-            self.pull(now_ms);
-        }
-        let behind = live.committed_floor < self.wanted_record;
-        if behind && now_ms.saturating_sub(self.commit_sent_ms) >= RETRY_MS {
-            self.send_commit(now_ms);
-        }
-        // The lever was power-cycled or told to stop by somebody else: it no longer knows the pin.
-        let lost = self.stage == Stage::Reading
-            && !self.pin_read
-            && live.pin.is_none()
-            && matches!(live.phase, Phase::Idle)
-            && live.next_record <= self.wanted_record;
-        if lost {
-            self.enter(Stage::Choosing);
-        }
-    }
-
-    fn take_record(&mut self, now_ms: u64, record: &Record<'_>) {
-        let Some(lever) = self.lever else { return };
-        if record.epoch != lever.epoch {
-            return;
-        }
-        if record_checksum(record.epoch, record.number, record.bytes) != record.checksum {
-            self.counters.checksum_count = self.counters.checksum_count.saturating_add(1);
-            return;
-        }
-        if record.number < self.wanted_record || self.handed_out.is_some() {
-            return;
-        }
-        if record.number > self.wanted_record {
-            self.pull(now_ms);
-            return;
-        }
-        match decode_record(record.bytes) {
-            Ok(reading) => {
-                let wanted = self.plan.pins.get(self.position).map(|choice| choice.pin);
-                self.pin_read |= self.stage == Stage::Reading
-                    && reading.survey == self.plan.survey
-                    && Some(reading.pin) == wanted;
-                self.handed_out = Some((record.number, record.checksum));
-                self.tell(Event::Record(Box::new(ArrivedRecord {
-                    device: lever.device,
-                    epoch: record.epoch,
-                    number: record.number,
-                    checksum: record.checksum,
-                    bytes: record.bytes.to_vec(),
-                    reading,
-                })));
-            }
-            Err(_) => self.tell(Event::RecordUnreadable { number: record.number }),
-        }
-    }
-
-    fn take_reply(&mut self, now_ms: u64, reply: Reply) {
-        let Some(pending) = self.pending.as_mut() else { return };
-        if !pending.sequences.contains(&reply.to) {
-            return;
-        }
-        let wanted = self.plan.pins.get(self.position).map(|choice| choice.pin);
-        match (self.stage, reply.result) {
-            (Stage::Starting, CommandResult::Done) => {
-                let zeroed = self.lever.is_some_and(|lever| lever.zeroed);
-                let zero = !zeroed || (self.plan.zero_first && self.position == 0);
-                self.enter(if zero { Stage::Zeroing } else { Stage::Choosing });
-                if zero {
-                    self.tell(Event::TakingZero);
-                }
-            }
-            (Stage::Zeroing, CommandResult::Done) => {
-                if let Some(lever) = self.lever.as_mut() {
-                    lever.zeroed = true;
-                }
-                self.enter(Stage::Choosing);
-            }
-            (Stage::Zeroing, CommandResult::NotAtRest) => {
-                self.pending = None;
-                self.tell(Event::ZeroNotStill);
-            }
-            (Stage::Choosing, CommandResult::Done) => {
-                self.enter(Stage::Reading);
-                if let Some(pin) = wanted {
-                    self.tell(Event::PinChosen(pin));
-                }
-            }
-            (Stage::Choosing, CommandResult::NoSurvey) => self.enter(Stage::Greeting),
-            (Stage::Stopping, CommandResult::Done) => {
-                self.enter(Stage::Done);
-                self.tell(Event::Finished);
-            }
-            (stage, refusal) => {
-                // Leave it alone for a while, then try again.
-                pending.sequences.clear();
-                pending.sent_ms = now_ms;
-                pending.retry_ms = REFUSED_RETRY_MS;
-                if let (Stage::Choosing, Some(pin)) = (stage, wanted) {
-                    self.tell(Event::PinRefused(pin, refusal));
-                }
-            }
         }
     }
 
@@ -494,10 +225,13 @@ impl Session {
             });
             pending.sent_ms = now_ms;
             pending.retry_ms = retry_ms;
-            if pending.sequences.len() >= 16 {
+            if pending.sequences.len() >= SEQUENCE_COUNT_MAX {
                 pending.sequences.remove(0);
             }
             pending.sequences.push(sequence);
+        }
+        if self.stage != Stage::Greeting {
+            self.tend_records(now_ms);
         }
         let quiet = now_ms.saturating_sub(self.heard_ms) >= SILENT_MS;
         if quiet && !self.silent_reported && self.stage != Stage::Done {
@@ -525,27 +259,25 @@ impl Session {
                 stream_samples: self.plan.stream_samples,
             })),
             Stage::Zeroing => Some(FromHost::Zero(())),
-            Stage::Choosing => {
-                self.plan.pins.get(self.position).map(|choice| FromHost::ChoosePin(*choice))
-            }
+            // A record on its way may be this very pin's.
+            Stage::Choosing if !self.records.is_caught_up() => None,
+            Stage::Choosing => self.progress.wanted().map(FromHost::ChoosePin),
+            Stage::Stopping if !self.records.is_settled() => None,
             Stage::Stopping => Some(FromHost::StopSurvey(())),
             Stage::Reading | Stage::Done => None,
         }
     }
 
-    fn pull(&mut self, now_ms: u64) {
-        self.pull_sent_ms = now_ms;
-        self.send(&FromHost::Pull(Pull { from: self.wanted_record, count_max: 8 }));
-    }
-
-    fn send_commit(&mut self, now_ms: u64) {
-        let Some(lever) = self.lever else { return };
-        self.commit_sent_ms = now_ms;
-        self.send(&FromHost::Commit(Commit {
-            epoch: lever.epoch,
-            floor: self.wanted_record,
-            chain: self.chain,
-        }));
+    /// Pulls what is missing and commits what is kept, when due.
+    fn tend_records(&mut self, now_ms: u64) {
+        if let Some(commit) = self.records.due_commit(now_ms) {
+            let sequence = self.send(&FromHost::Commit(commit));
+            self.records.committed(now_ms, sequence, commit);
+        }
+        if let Some(pull) = self.records.due_pull(now_ms) {
+            let sequence = self.send(&FromHost::Pull(pull));
+            self.records.pulled(now_ms, sequence, pull);
+        }
     }
 
     /// Queues a command's frame and returns its sequence number.
@@ -553,7 +285,10 @@ impl Session {
         let sequence = self.next_sequence;
         self.next_sequence = sequence.wrapping_add(1);
         let mut frame = [0u8; WIRE_BYTES_MAX];
-        if let Ok(len) = command.encode(sequence, &mut frame) {
+        let has_room = self.outgoing.len() + 1 + WIRE_BYTES_MAX <= OUTGOING_BYTES_MAX;
+        if let Ok(len) = command.encode(sequence, &mut frame)
+            && has_room
+        {
             // A delimiter first: whatever stood half-sent on the line ends there.
             self.outgoing.push(0);
             self.outgoing.extend_from_slice(&frame[..len]);

@@ -3,6 +3,11 @@
 //!
 //! Deliberately not here: stores and files; the records are handed over as they arrive.
 
+pub mod faulty;
+pub mod line;
+pub mod replayed;
+pub mod tap;
+
 use pinhold::link::session::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Session};
 use pinhold_board_virtual::practice::{Practice, Setup, pin_names};
 use pinhold_protocol::units::Angle;

@@ -19,7 +19,7 @@ use pinhold_lever::{Identity, Input, Lever, Signals};
 use pinhold_protocol::units::DeviceTime;
 
 use crate::link::{Link, LinkPins};
-use crate::sensors::{Sensors, conversion_count};
+use crate::sensors::{CALIBRATION, Sensors, conversion_count};
 use crate::show::{Show, WHITE};
 
 /// Conversions counted to measure their period: 1 µs in 256 ms is 4 parts per million.
@@ -201,7 +201,7 @@ fn main() -> ! {
         epoch: Rng::new(parts.RNG).random_u32(),
         sample_period_ns,
     };
-    let mut lever = Lever::new(identity);
+    let mut lever = Lever::new(identity).with_calibration(CALIBRATION);
     let mut time = time;
     let now = DeviceTime::from_microseconds(time.now_us());
     let signals = lever.step(now, Input::Tick);

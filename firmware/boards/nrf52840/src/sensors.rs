@@ -6,11 +6,19 @@ use embedded_hal::spi::SpiDevice;
 use nrf52840_hal::pac::{GPIOTE, interrupt};
 use pinhold_drivers::ads1220::{self, Ads1220, DataRate, Gain};
 use pinhold_drivers::lsm6dso::{self, AccelerationRange, Lsm6dso, OutputRate, RateRange};
+use pinhold_lever::calibration::Calibration;
 use pinhold_lever::{RawMotion, RawSample};
 
 /// 1000 conversions per second at ±7.8 mV/V.
 const BRIDGE: ads1220::Config =
     ads1220::Config { gain: Gain::X128, rate: DataRate::Sps1000, switched_supply: true };
+
+/// Torque per count of that range for a cell of 2 mV/V at 30 N·m, N·m.
+const SPAN_NM_PER_COUNT: f32 = 1000.0 / 128.0 / 2.0 * 30.0 / 8_388_608.0;
+
+/// What an uncalibrated lever with this converter reads by.
+pub(crate) const CALIBRATION: Calibration =
+    Calibration { span_nm_per_count: SPAN_NM_PER_COUNT, ..Calibration::NOMINAL };
 
 /// ±125 °/s, new values more often than the bridge has them; ±4 g.
 const MOTION: lsm6dso::Config = lsm6dso::Config {

@@ -18,7 +18,7 @@ pub mod flash;
 mod ram;
 
 pub use flash::FlashLog;
-pub use ram::RamLog;
+pub use ram::{RECORD_COUNT_MAX, RamLog};
 
 /// Room for any record.
 pub type RecordBuffer = [u8; RECORD_BYTES_MAX];

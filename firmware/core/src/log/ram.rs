@@ -10,8 +10,8 @@ use pinhold_protocol::record::{RECORD_BYTES_MAX, chain_next, chain_start, record
 
 use super::{RecordBuffer, RecordLog, Stored, judge_commit};
 
-/// Records held.
-const RECORD_COUNT_MAX: usize = 8;
+/// Records a log in RAM holds.
+pub const RECORD_COUNT_MAX: usize = 8;
 
 /// One record.
 #[derive(Clone, Debug)]

@@ -18,6 +18,7 @@ macro_rules! cases {
 
 mod protocol;
 mod signal;
+mod spatial;
 mod strings;
 mod torsion;
 mod units;
@@ -39,18 +40,28 @@ const NOT_USED: &[(&str, &str)] = &[
     ("SIG-P02", "Butterworth filter: the lever averages and fits, it does not filter so"),
     ("SIG-P03", "Butterworth filter: the lever averages and fits, it does not filter so"),
     ("SIG-P06", "effective bits: not a quantity of ours"),
-    ("SIG-P07", "trapezoid rule: the lever sums the rate over whole bins"),
     ("SIG-P09", "Savitzky-Golay weights: not used"),
-    ("SIG-P10", "sampled at 200 per second: below the slowest the lever accepts"),
     ("SIG-P11", "moving average: not used"),
     ("SIG-P12", "Savitzky-Golay weights: not used"),
 ];
 
+/// Cases run elsewhere, where the code they judge is at hand.
+const ELSEWHERE: &[(&str, &str)] = &[
+    ("SIG-P07", "`pinhold_lever::sample`, in the core's own tests"),
+    (
+        "SIG-P10",
+        "`pinhold_lever::stroke` and `reading`, in `tests/sim/tests/published_strokes.rs`, with \
+         two gaps it states",
+    ),
+];
+
 /// The README's table of cases.
 fn table() -> String {
-    let run = [units::RUN, strings::RUN, torsion::RUN, protocol::RUN, signal::RUN].concat();
+    let run =
+        [units::RUN, strings::RUN, torsion::RUN, protocol::RUN, signal::RUN, spatial::RUN].concat();
     let mut lines: Vec<String> =
         run.iter().map(|(id, what)| format!("| {id} | run | {what} |\n")).collect();
+    lines.extend(ELSEWHERE.iter().map(|(id, place)| format!("| {id} | run | {place} |\n")));
     lines.extend(NOT_USED.iter().map(|(id, why)| format!("| {id} | not used | {why} |\n")));
     lines.sort();
     lines.concat()

@@ -1,0 +1,196 @@
+//! Hosts that send anything at all: the lever does not panic, and no record goes that was not
+//! committed by a host that had it.
+
+use std::collections::BTreeMap;
+
+use pinhold_lever::log::RECORD_COUNT_MAX;
+use pinhold_lever::{Input, RawMotion, RawSample};
+use pinhold_protocol::message::{ChoosePin, Commit, FromHost, Greet, Pull, StartSurvey};
+use pinhold_protocol::record::{chain_next, chain_start};
+use pinhold_protocol::units::Angle;
+
+use crate::synthetic::{Bench, Said, micro_stroke, pin, records, through_the_air};
+
+const STEP_COUNT: u32 = 100_000;
+
+/// A small generator of pseudo-random numbers (splitmix64).
+struct Numbers(u64);
+
+impl Numbers {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    fn below(&mut self, end: u64) -> u64 {
+        self.next() % end
+    }
+
+    fn odd_u32(&mut self, near: u32) -> u32 {
+        match self.below(4) {
+            0 => self.next() as u32,
+            1 => u32::MAX - self.below(3) as u32,
+            _ => near.wrapping_add(self.below(5) as u32).wrapping_sub(2),
+        }
+    }
+}
+
+/// What is known of the lever's log from what it said.
+#[derive(Default)]
+struct Known {
+    records: BTreeMap<u32, (u32, Vec<u8>)>,
+    next_record: u32,
+    committed_floor: u32,
+    /// Highest floor for which a right commit was sent.
+    allowed_floor: u32,
+}
+
+impl Known {
+    fn take(&mut self, said: &[Said]) {
+        for said in said {
+            let (next, floor) = match said {
+                Said::Hello(hello) => (hello.next_record, hello.committed_floor),
+                Said::Live { next_record, committed_floor } => (*next_record, *committed_floor),
+                Said::Record { number, checksum, bytes } => {
+                    let now = (*checksum, bytes.clone());
+                    let known = self.records.entry(*number).or_insert_with(|| now.clone());
+                    assert_eq!(*known, now, "record {number} changed");
+                    continue;
+                }
+                _ => continue,
+            };
+            assert!(next >= self.next_record && floor >= self.committed_floor && floor <= next);
+            assert!(floor <= self.allowed_floor, "floor {floor} was never committed");
+            assert!(next - floor <= RECORD_COUNT_MAX as u32);
+            (self.next_record, self.committed_floor) = (next, floor);
+        }
+    }
+
+    /// Chain value below `number`, when all records below it were seen.
+    fn chain_below(&self, number: u32) -> Option<u32> {
+        (0..number).try_fold(chain_start(3, 9), |chain, number| {
+            self.records.get(&number).map(|(checksum, _)| chain_next(chain, *checksum))
+        })
+    }
+}
+
+fn command(numbers: &mut Numbers, known: &mut Known) -> FromHost {
+    match numbers.below(12) {
+        0 => FromHost::Greet(Greet { protocol_min: 0, protocol_max: 255, calendar_ms: u64::MAX }),
+        1 => FromHost::StartSurvey(StartSurvey {
+            survey: numbers.below(3),
+            slip: Angle::from_microradians(if numbers.below(3) == 0 { i32::MIN } else { 8_727 }),
+            stream_samples: numbers.below(2) == 0,
+        }),
+        2 if numbers.below(8) == 0 => FromHost::StopSurvey(()),
+        3 if numbers.below(4) == 0 => FromHost::Zero(()),
+        4 | 5 => FromHost::ChoosePin(ChoosePin {
+            pin: pin(numbers.below(100) as u8),
+            unstrung: numbers.below(4) == 0,
+        }),
+        6 | 7 => FromHost::Pull(Pull {
+            from: numbers.odd_u32(known.next_record),
+            count_max: numbers.next() as u8,
+        }),
+        8 | 9 => {
+            let floor = numbers.odd_u32(known.committed_floor.wrapping_add(1));
+            let right = (numbers.below(3) == 0).then(|| known.chain_below(floor.min(10_000)));
+            let chain = match right.flatten() {
+                Some(chain) if floor <= known.next_record => {
+                    known.allowed_floor = known.allowed_floor.max(floor);
+                    chain
+                }
+                _ => numbers.next() as u32,
+            };
+            let epoch = if numbers.below(8) == 0 { numbers.next() as u32 } else { 9 };
+            FromHost::Commit(Commit { epoch, floor, chain })
+        }
+        _ => FromHost::AskStatus(()),
+    }
+}
+
+/// One step: bytes, a command, some time, or less usual events.
+fn step(bench: &mut Bench, numbers: &mut Numbers, known: &mut Known, hand: &mut Hand) {
+    match numbers.below(16) {
+        0 | 1 => {
+            let noise: Vec<u8> =
+                (0..numbers.below(600)).map(|_| (numbers.next() >> 7) as u8).collect();
+            bench.input(Input::Received(&noise));
+        }
+        2..6 => {
+            let command = command(numbers, known);
+            bench.send(command);
+        }
+        6 if numbers.below(50) == 0 => bench.input(Input::Missed(numbers.next() as u32)),
+        7 if numbers.below(50) == 0 => {
+            let wild = RawSample { bridge_code: numbers.next() as i32, rate_count: i16::MIN };
+            bench.play(&[wild]);
+        }
+        8 => bench.input(Input::Motion(RawMotion {
+            acceleration_milli_g: [0, numbers.below(3) as i16, 1000],
+            temperature_centi_celsius: i16::MAX,
+        })),
+        _ => {
+            let samples = hand.next_samples(100, numbers);
+            bench.play(samples);
+        }
+    }
+    // The line is slow, or out for a while.
+    if numbers.below(3) == 0 {
+        known.take(&bench.hear());
+    }
+}
+
+/// Strokes without end, whatever the lever shows.
+struct Hand {
+    samples: Vec<RawSample>,
+    place: usize,
+}
+
+impl Hand {
+    fn next_samples(&mut self, count: usize, numbers: &mut Numbers) -> &[RawSample] {
+        if self.place + count > self.samples.len() {
+            self.place = 0;
+            self.samples = through_the_air();
+            let friction_nm = 4.0 + numbers.below(1000) as f64 / 200.0;
+            self.samples.extend(micro_stroke(friction_nm, 2.0));
+        }
+        self.place += count;
+        &self.samples[self.place - count..self.place]
+    }
+}
+
+#[test]
+fn a_hostile_host_makes_the_lever_lose_nothing() {
+    let mut accepted = 0;
+    for seed in 0..2 {
+        let mut numbers = Numbers(seed);
+        let mut bench = Bench::new();
+        let mut known = Known::default();
+        let mut hand = Hand { samples: Vec::new(), place: 0 };
+        for _ in 0..STEP_COUNT / 2 {
+            step(&mut bench, &mut numbers, &mut known, &mut hand);
+        }
+        // A delimiter ends whatever noise stood half-sent; then everything is asked for.
+        bench.input(Input::Received(&[0]));
+        known.take(&bench.hear());
+        bench.send(FromHost::Greet(Greet { protocol_min: 1, protocol_max: 1, calendar_ms: 0 }));
+        known.take(&bench.hear());
+        for number in known.committed_floor..known.next_record {
+            bench.send(FromHost::Pull(Pull { from: number, count_max: 1 }));
+            let said = bench.hear();
+            assert!(
+                records(&said).iter().any(|(pulled, ..)| *pulled == number),
+                "seed {seed}: record {number} is gone"
+            );
+            known.take(&said);
+        }
+        assert!(known.next_record > 20, "only {} readings: nothing was tried", known.next_record);
+        assert!(known.committed_floor > 10, "only {} commits", known.committed_floor);
+        accepted += known.next_record;
+    }
+    println!("{STEP_COUNT} steps of hostile hosts, {accepted} readings, none lost");
+}

@@ -1,0 +1,101 @@
+//! What is asked of a conversation and what it tells.
+
+use pinhold_protocol::block;
+use pinhold_protocol::error::CommandResult;
+use pinhold_protocol::message::{ChoosePin, Hello, Live, Status};
+use pinhold_protocol::record::{Pin, Reading};
+use pinhold_protocol::units::Angle;
+
+/// A pin to be read.
+pub type Choice = ChoosePin;
+
+/// What the survey is to do.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// The survey's identity, not 0.
+    pub survey: u64,
+    /// Pins in order.
+    pub pins: Vec<Choice>,
+    /// Slip asked of each stroke.
+    pub slip: Angle,
+    /// Calendar time, milliseconds since 1970-01-01 UTC.
+    pub calendar_ms: u64,
+    /// Ask for the sample stream.
+    pub stream_samples: bool,
+    /// Take the zero first even if the lever has one.
+    pub zero_first: bool,
+}
+
+/// A record as it came, checked against its checksum and decoded.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ArrivedRecord {
+    /// Device identity.
+    pub device: u64,
+    /// Log epoch.
+    pub epoch: u32,
+    /// Record number.
+    pub number: u32,
+    /// Checksum over epoch, number and bytes.
+    pub checksum: u32,
+    /// The bytes as stored on the lever.
+    pub bytes: Vec<u8>,
+    /// What they say.
+    pub reading: Reading,
+}
+
+/// A block of samples as it came.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ArrivedSamples {
+    /// Samples since power-up before the block's first.
+    pub first_index: u32,
+    /// The samples.
+    pub samples: Vec<block::RawSample>,
+    /// Bytes the block took on the wire, frame included.
+    pub wire_byte_count: usize,
+}
+
+/// What happened, in order.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// A lever answered.
+    Greeted(Hello),
+    /// It answered, and is another one than before, or has started a new log.
+    LeverChanged(Hello),
+    /// It speaks no protocol version this host knows.
+    VersionUnknown(Hello),
+    /// The zero is being taken: hold the lever still, off the pin.
+    TakingZero,
+    /// It was not held still; another try follows.
+    ZeroNotStill,
+    /// The lever waits for this pin.
+    PinChosen(Pin),
+    /// The lever cannot take the pin yet.
+    PinRefused(Pin, CommandResult),
+    /// Present state.
+    Live(Live),
+    /// Samples.
+    Samples(ArrivedSamples),
+    /// A record the host does not have yet. The caller keeps it and calls
+    /// [`super::Session::kept`]; until then no other record comes. After a crash of the host a
+    /// record may come that the disk has already: same device, epoch, number and checksum.
+    Record(Box<ArrivedRecord>),
+    /// A record that does not decode although its checksum is right: from newer firmware. It is
+    /// never committed, so it stays on the lever.
+    RecordUnreadable {
+        /// Its number.
+        number: u32,
+    },
+    /// Records that the lever no longer has and this host never saw.
+    RecordsMissing {
+        /// First missing number.
+        from: u32,
+        /// First number that is there again.
+        to: u32,
+    },
+    /// Answer to a status question.
+    Status(Status),
+    /// Nothing was heard for [`SILENT_MS`].
+    Silent,
+    /// All pins are read, kept and committed.
+    Finished,
+}
