@@ -237,7 +237,7 @@ impl Keeper<'_> {
                 return Err(SurveyError::PinRefused { pin: pin_name(pin), result });
             }
             // Anything else passes: the pin moves, or a commit is on its way.
-            Event::PinRefused(..) | Event::Status(_) => {}
+            Event::PinRefused(..) | Event::Status(_) | Event::Health(_) | Event::PlanState(_) => {}
             Event::Live(live) => {
                 self.summary.dropped_block_count = live.dropped_block_count;
                 observer.live(&live);

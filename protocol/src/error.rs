@@ -74,6 +74,68 @@ pub enum CommandResult {
     CommitMismatch,
     /// A setting out of its range.
     OutOfRange,
+    /// The battery is too low to begin a pin.
+    BatteryLow,
+    /// A self-test failed: ask for the health and see which.
+    NotFit,
+}
+
+/// What a self-test can find wrong. The numbers are bits of [`crate::message::Health::faults`] and
+/// what the lamp blinks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Fault {
+    /// The bridge converter gives no samples.
+    ConverterSilent,
+    /// The bridge converter gives the same code over and over.
+    ConverterStuck,
+    /// The bridge converter stands at an end of its range.
+    ConverterSaturated,
+    /// The torque cell is not connected.
+    BridgeOpen,
+    /// The motion sensor gives no new values.
+    MotionSilent,
+    /// The motion sensor shows what a lever at rest on Earth cannot.
+    MotionImplausible,
+    /// The bridge's zero is far from where it was calibrated.
+    ZeroOffLimits,
+    /// The flash fails to write or erase.
+    FlashFailing,
+    /// The flash holds a log of later firmware, which this one must not write to.
+    FlashNewer,
+    /// The flash is too small for a log.
+    FlashSmall,
+    /// The battery is too low to begin a pin.
+    BatteryLow,
+    /// A sensor's period is not what it is set to be.
+    PeriodOff,
+}
+
+impl Fault {
+    /// All of them, by number.
+    pub const ALL: [Fault; 12] = [
+        Fault::ConverterSilent,
+        Fault::ConverterStuck,
+        Fault::ConverterSaturated,
+        Fault::BridgeOpen,
+        Fault::MotionSilent,
+        Fault::MotionImplausible,
+        Fault::ZeroOffLimits,
+        Fault::FlashFailing,
+        Fault::FlashNewer,
+        Fault::FlashSmall,
+        Fault::BatteryLow,
+        Fault::PeriodOff,
+    ];
+
+    /// Its number, 1 to 12: what the lamp blinks and the host prints as its code.
+    pub const fn code(self) -> u8 {
+        self as u8 + 1
+    }
+
+    /// Its bit in [`crate::message::Health::faults`].
+    pub const fn bit(self) -> u32 {
+        1 << (self as u8)
+    }
 }
 
 /// Counts of what arrived damaged, by kind, since power-up; each saturates.

@@ -143,6 +143,71 @@ pub struct Status {
     pub saturated_sample_count: u32,
 }
 
+/// Why the lever last started.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Start {
+    /// Switched on.
+    #[default]
+    PowerOn,
+    /// The watchdog found the firmware hung.
+    Watchdog,
+    /// The firmware asked for it, as after an update.
+    Asked,
+    /// The reset line, or something else.
+    Other,
+}
+
+/// How the lever is, answering [`FromHost::AskHealth`].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Health {
+    /// What the self-test found, bits of [`crate::error::Fault::bit`]; 0 when it found nothing.
+    pub faults: u32,
+    /// Whether the self-test is done.
+    pub tested: bool,
+    /// Why it last started.
+    pub start: Start,
+    /// Battery voltage, millivolts; `None` without a gauge.
+    pub battery_mv: Option<u16>,
+    /// Charge left, thousandths of full, estimated from the voltage.
+    pub battery_permille: Option<u16>,
+    /// Time of use left, minutes, estimated from the charge.
+    pub battery_minutes: Option<u16>,
+    /// Powered from outside.
+    pub external_power: bool,
+    /// Period of the bridge's samples against the lever's crystal, nanoseconds; 0 not measured yet.
+    pub bridge_period_ns: u32,
+    /// Period of the motion sensor's values against the lever's crystal, nanoseconds; 0 not
+    /// measured yet.
+    pub motion_period_ns: u32,
+    /// Torque shown off the pin at the last zero, by the calibration's own zero.
+    pub zero: Torque,
+    /// Records no host has committed.
+    pub uncommitted_count: u32,
+    /// Readings there is still room for, at least.
+    pub room_count: u32,
+    /// Writes and erases of the flash that failed since power-up.
+    pub flash_failed_count: u32,
+}
+
+/// The plan stored on the lever, answering [`FromHost::AskPlan`].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlanState {
+    /// Its name; 0 when there is none.
+    pub plan: u64,
+    /// Pins in it.
+    pub pin_count: u16,
+    /// [`plan_checksum`] over its pins.
+    pub checksum: u32,
+    /// Place of the pin that is next.
+    pub position: u16,
+    /// Pins read.
+    pub read_count: u16,
+    /// Pins skipped.
+    pub skipped_count: u16,
+    /// The lever works through it now, without a host.
+    pub running: bool,
+}
+
 /// The host opens a conversation.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Greet {
@@ -172,6 +237,36 @@ pub struct ChoosePin {
     pub pin: Pin,
     /// The operator says that it carries no string.
     pub unstrung: bool,
+}
+
+/// Pins in one [`PlanPart`].
+pub const PLAN_PART_PIN_COUNT: usize = 32;
+/// Pins in a plan at most: more than any piano has.
+pub const PLAN_PIN_COUNT_MAX: usize = 256;
+
+/// A part of a plan to be stored on the lever, for a survey without a host. The parts are sent in
+/// order; the last one is answered when all of it is in flash.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlanPart {
+    /// The host's name for it, which its readings carry as their survey; not 0.
+    pub plan: u64,
+    /// Slip asked of each stroke.
+    pub slip: Angle,
+    /// Pins of the whole plan, 1 to [`PLAN_PIN_COUNT_MAX`]; 0 takes the stored plan off the lever.
+    pub pin_count: u16,
+    /// Place of the first pin of this part: 0, 32, 64, …
+    pub first: u16,
+    /// The pins, in order; `None` behind the last.
+    pub pins: [Option<Pin>; PLAN_PART_PIN_COUNT],
+}
+
+/// Checksum over a plan's pins in order: CRC-32 over note and number of the string, a byte each.
+pub fn plan_checksum(pins: impl Iterator<Item = Pin>) -> u32 {
+    let mut digest = crate::CRC32.digest();
+    for pin in pins {
+        digest.update(&[pin.note, pin.string as u8]);
+    }
+    digest.finalize()
 }
 
 /// Ask for stored records.
@@ -277,6 +372,10 @@ table! {
         0x05 Reply(Reply),
         /// Counters.
         0x06 Status(Status),
+        /// How it is.
+        0x07 Health(Health),
+        /// The plan stored on it.
+        0x08 PlanState(PlanState),
     }
 }
 
@@ -299,5 +398,11 @@ table! {
         0x87 Commit(Commit),
         /// Send the counters.
         0x88 AskStatus(()),
+        /// Store a part of a plan.
+        0x89 PlanPart(PlanPart),
+        /// Send the health.
+        0x8a AskHealth(()),
+        /// Send where the stored plan stands.
+        0x8b AskPlan(()),
     }
 }

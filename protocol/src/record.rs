@@ -215,9 +215,9 @@ pub enum SampleCoverage {
 /// What one pin's strokes say, as the lever formed it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Reading {
-    /// Survey it belongs to, as the host named it; 0 is unassigned.
+    /// Survey or plan it belongs to, as the host named it; 0 is unassigned.
     pub survey: u64,
-    /// The pin.
+    /// The pin; [`crate::content::UNASSIGNED`] only where the survey is.
     pub pin: Pin,
     /// When the lever was first at rest on the pin.
     pub started: DeviceTime,
@@ -287,7 +287,9 @@ pub fn decode_record(bytes: &[u8]) -> Result<Reading, DecodeError> {
     if !rest.is_empty() {
         return Err(DecodeError::TrailingBytes);
     }
-    if reading.pin.is_known() { Ok(reading) } else { Err(DecodeError::Content) }
+    // Without a plan nobody has said yet which pin it was.
+    let unassigned = reading.survey == 0 && reading.pin.is_unassigned();
+    if reading.pin.is_known() || unassigned { Ok(reading) } else { Err(DecodeError::Content) }
 }
 
 /// Checksum a record is kept and sent with: CRC-32 over epoch, number and the record's bytes, so

@@ -436,6 +436,9 @@ impl<L: RecordLog> Lever<L> {
             FromHost::StopSurvey(()) => self.stop_survey(),
             FromHost::ChoosePin(choice) => self.choose_pin(now, choice),
             FromHost::Pull(pull) => self.send_again(pull),
+            FromHost::PlanPart(_) | FromHost::AskHealth(()) | FromHost::AskPlan(()) => {
+                CommandResult::OutOfRange
+            }
             FromHost::Commit(commit) => {
                 self.make_room();
                 self.log.commit(commit)

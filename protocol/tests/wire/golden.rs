@@ -6,6 +6,7 @@
 use std::path::PathBuf;
 
 use pinhold_protocol::block::{self, RawSample};
+use pinhold_protocol::content::decode_content;
 use pinhold_protocol::frame::{self, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{FromHost, FromLever};
 use pinhold_protocol::record::decode_record;
@@ -72,6 +73,16 @@ fn records_keep_their_bytes() {
 }
 
 #[test]
+fn other_records_keep_their_bytes() {
+    for (name, content) in sample::other_records() {
+        let bytes = sample::content_bytes(&content);
+        let golden = committed(name, &bytes);
+        assert_eq!(hex::spaced(&bytes), hex::spaced(&golden), "{name}");
+        assert_eq!(decode_content(&golden), Ok(content), "{name}");
+    }
+}
+
+#[test]
 fn blocks_keep_their_bytes() {
     let cases = [
         ("block_rice", block::CODING_RICE, sample::ramp_samples()),
@@ -94,10 +105,12 @@ fn no_golden_is_left_unread() {
     let lever = sample::from_lever(&[], (1, 0, &[])).map(|(name, _)| name);
     let host = sample::from_host().map(|(name, _)| name);
     let records = sample::readings().map(|(name, _)| name);
+    let others = sample::other_records().map(|(name, _)| name);
     let mut expected: Vec<String> = lever
         .iter()
         .chain(&host)
         .chain(&records)
+        .chain(&others)
         .chain(&["block_rice", "block_plain"])
         .map(|name| format!("{name}.hex"))
         .collect();

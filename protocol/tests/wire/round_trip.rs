@@ -1,6 +1,8 @@
 //! What goes in comes out; and arbitrary bytes never do more than give an error.
 
 use pinhold_protocol::block::{self, RawSample};
+use pinhold_protocol::content::decode_content;
+use pinhold_protocol::error::DecodeError;
 use pinhold_protocol::frame::{self, BODY_BYTES_MAX, Frame, FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{FromHost, FromLever, Record};
 use pinhold_protocol::record::decode_record;
@@ -29,12 +31,16 @@ proptest! {
         live in strategy::lives(),
         reply in strategy::replies(),
         status in strategy::statuses(),
+        health in strategy::healths(),
+        plan in strategy::plan_states(),
         sequence in any::<u16>(),
     ) {
         lever_round_trip(FromLever::Hello(hello), sequence)?;
         lever_round_trip(FromLever::Live(live), sequence)?;
         lever_round_trip(FromLever::Reply(reply), sequence)?;
         lever_round_trip(FromLever::Status(status), sequence)?;
+        lever_round_trip(FromLever::Health(health), sequence)?;
+        lever_round_trip(FromLever::PlanState(plan), sequence)?;
     }
 
     #[test]
@@ -65,6 +71,15 @@ proptest! {
         let checksum = pinhold_protocol::record::record_checksum(epoch, number, &bytes);
         let message = Record { epoch, number, checksum, bytes: &bytes };
         lever_round_trip(FromLever::Record(message), 0)?;
+    }
+
+    #[test]
+    fn records_of_every_kind(content in strategy::contents()) {
+        let bytes = sample::content_bytes(&content);
+        prop_assert_eq!(decode_content(&bytes), Ok(content));
+        let longer = [&bytes[..], &[0]].concat();
+        prop_assert_eq!(decode_content(&longer), Err(DecodeError::TrailingBytes));
+        prop_assert!(decode_content(&bytes[..bytes.len() - 1]).is_err());
     }
 
     #[test]

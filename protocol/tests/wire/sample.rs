@@ -4,14 +4,18 @@
 
 use heapless::Vec as BoundedVec;
 use pinhold_protocol::block::{self, RawSample};
-use pinhold_protocol::error::{CommandResult, LinkCounters};
+use pinhold_protocol::content::{
+    Content, Skip, TRACE_POINT_COUNT_MAX, Trace, TracePoint, UNASSIGNED, encode_skip, encode_trace,
+};
+use pinhold_protocol::error::{CommandResult, Fault, LinkCounters};
+use pinhold_protocol::lost::encode_lost;
 use pinhold_protocol::message::{
-    ChoosePin, Commit, FromHost, FromLever, Greet, Hello, Live, Phase, Pull, Record, Reply,
-    Samples, StartSurvey, Status,
+    ChoosePin, Commit, FromHost, FromLever, Greet, Health, Hello, Live, PLAN_PART_PIN_COUNT, Phase,
+    PlanPart, PlanState, Pull, Record, Reply, Samples, Start, StartSurvey, Status,
 };
 use pinhold_protocol::record::{
-    Direction, Knee, Outcome, Pin, Reading, SampleCoverage, StringPosition, Stroke, chain_start,
-    encode_record, reading_flags, record_checksum, stroke_flags,
+    Direction, Knee, Outcome, Pin, RECORD_BYTES_MAX, Reading, SampleCoverage, StringPosition,
+    Stroke, chain_start, encode_record, reading_flags, record_checksum, stroke_flags,
 };
 use pinhold_protocol::units::{Angle, DeviceTime, Stiffness, Torque};
 
@@ -281,11 +285,110 @@ const STATUS: Status = Status {
     saturated_sample_count: 10,
 };
 
+/// A lever on its battery that finds its zero too far off.
+const HEALTH: Health = Health {
+    faults: Fault::ZeroOffLimits.bit(),
+    tested: true,
+    start: Start::Watchdog,
+    battery_mv: Some(3_812),
+    battery_permille: Some(620),
+    battery_minutes: Some(740),
+    external_power: false,
+    bridge_period_ns: 1_004_312,
+    motion_period_ns: 598_870,
+    zero: micro(3_120_000),
+    uncommitted_count: 41,
+    room_count: 260,
+    flash_failed_count: 0,
+};
+
+const PLAN: PlanState = PlanState {
+    plan: SURVEY,
+    pin_count: 34,
+    checksum: 0x3C21_90E5,
+    position: 12,
+    read_count: 11,
+    skipped_count: 1,
+    running: true,
+};
+
+/// The second and last part of a plan: two pins, one note.
+fn plan_part() -> PlanPart {
+    let mut pins = [None; PLAN_PART_PIN_COUNT];
+    pins[0] = Some(Pin { note: 12, string: StringPosition::Left });
+    pins[1] = Some(Pin { note: 12, string: StringPosition::Right });
+    let slip = Angle::from_microradians(8_727);
+    PlanPart { plan: SURVEY, slip, pin_count: 34, first: 32, pins }
+}
+
+/// A trace of three points.
+pub(crate) fn trace() -> Trace {
+    let points = [(0, 0), (-62, -41), (-58, -120)];
+    let points = points.map(|(torque, angle)| TracePoint { torque, angle });
+    Trace {
+        reading: 141,
+        interval_ms: 80,
+        torque_step: micro(100_000),
+        angle_step: Angle::from_microradians(140),
+        points: BoundedVec::from_slice(&points).expect("three fit"),
+    }
+}
+
+/// Every number at its longest.
+pub(crate) fn largest_trace() -> Trace {
+    let points = [TracePoint { torque: i8::MIN, angle: i8::MIN }; TRACE_POINT_COUNT_MAX];
+    Trace {
+        reading: u32::MAX,
+        interval_ms: u32::MAX,
+        torque_step: micro(i32::MIN),
+        angle_step: Angle::from_microradians(i32::MIN),
+        points: BoundedVec::from_slice(&points).expect("all fit"),
+    }
+}
+
+/// A pin passed over.
+pub(crate) fn skip() -> Skip {
+    Skip { survey: SURVEY, pin: A4_CENTRE, at: DeviceTime::from_microseconds(91_000_000) }
+}
+
+/// A reading of a lever without a plan.
+pub(crate) fn unassigned_reading() -> Reading {
+    Reading {
+        survey: 0,
+        pin: UNASSIGNED,
+        samples: SampleCoverage::None,
+        strokes: BoundedVec::new(),
+        ..measured_reading()
+    }
+}
+
+/// Records of each other kind, with the names their golden files carry.
+pub(crate) fn other_records() -> [(&'static str, Content); 4] {
+    [
+        ("trace", Content::Trace(trace())),
+        ("trace_largest", Content::Trace(largest_trace())),
+        ("skip", Content::Skip(skip())),
+        ("record_unassigned", Content::Reading(unassigned_reading())),
+    ]
+}
+
+/// The bytes of a record of any kind.
+pub(crate) fn content_bytes(content: &Content) -> Vec<u8> {
+    let mut room = [0; RECORD_BYTES_MAX];
+    let used = match content {
+        Content::Lost { chain } => return encode_lost(*chain).to_vec(),
+        Content::Reading(reading) => encode_record(reading, &mut room),
+        Content::Trace(trace) => encode_trace(trace, &mut room),
+        Content::Skip(skip) => encode_skip(skip, &mut room),
+    };
+    room[..used.expect("a record always fits")].to_vec()
+}
+
 /// One of each message the lever sends, with names; `record` and `block` lend their bytes.
 pub(crate) fn from_lever<'a>(
     record: &'a [u8],
     block: (usize, u8, &'a [u8]),
-) -> [(&'static str, FromLever<'a>); 7] {
+) -> [(&'static str, FromLever<'a>); 9] {
     let (count, coding, data) = block;
     let number = 141;
     [
@@ -304,11 +407,13 @@ pub(crate) fn from_lever<'a>(
         ),
         ("reply", FromLever::Reply(Reply { to: 513, result: CommandResult::CommitMismatch })),
         ("status", FromLever::Status(STATUS)),
+        ("health", FromLever::Health(HEALTH)),
+        ("plan", FromLever::PlanState(PLAN)),
     ]
 }
 
 /// One of each message the host sends, with names.
-pub(crate) fn from_host() -> [(&'static str, FromHost); 8] {
+pub(crate) fn from_host() -> [(&'static str, FromHost); 11] {
     let chain = chain_start(DEVICE, EPOCH);
     [
         (
@@ -333,5 +438,8 @@ pub(crate) fn from_host() -> [(&'static str, FromHost); 8] {
         ("pull", FromHost::Pull(Pull { from: 140, count_max: 16 })),
         ("commit", FromHost::Commit(Commit { epoch: EPOCH, floor: 142, chain })),
         ("ask_status", FromHost::AskStatus(())),
+        ("plan_part", FromHost::PlanPart(plan_part())),
+        ("ask_health", FromHost::AskHealth(())),
+        ("ask_plan", FromHost::AskPlan(())),
     ]
 }

@@ -1,11 +1,14 @@
 //! The named limits hold the largest values there can be.
 
 use pinhold_protocol::block::{BLOCK_BYTES_MAX, CODING_PLAIN};
+use pinhold_protocol::content::{
+    TRACE_BYTES_MAX, TRACE_POINT_COUNT_MAX, encode_skip, encode_trace,
+};
 use pinhold_protocol::error::{CommandResult, EncodeError, LinkCounters};
 use pinhold_protocol::frame::{self, BODY_BYTES_MAX, FrameReader, PLAIN_BYTES_MAX, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{
-    ChoosePin, Commit, FromHost, FromLever, Greet, Hello, Live, Phase, Pull, Record, Reply,
-    Samples, StartSurvey, Status,
+    ChoosePin, Commit, FromHost, FromLever, Greet, Health, Hello, Live, PLAN_PART_PIN_COUNT, Phase,
+    PlanPart, PlanState, Pull, Record, Reply, Samples, Start, StartSurvey, Status,
 };
 use pinhold_protocol::record::{Pin, RECORD_BYTES_MAX, StringPosition, encode_record};
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
@@ -24,6 +27,18 @@ fn the_largest_record_fits() {
     assert_eq!(encode_record(&sample::largest_reading(), &mut []), Err(EncodeError));
 }
 
+#[test]
+fn the_largest_trace_fits() {
+    let mut room = [0; TRACE_BYTES_MAX];
+    let used = encode_trace(&sample::largest_trace(), &mut room).expect("the largest fits");
+    println!("largest trace {used} of {TRACE_BYTES_MAX} bytes");
+    // First byte, four numbers of five bytes, the count, two bytes for each point.
+    assert_eq!(used, 1 + 4 * 5 + 1 + 2 * TRACE_POINT_COUNT_MAX);
+    assert_eq!(encode_trace(&sample::largest_trace(), &mut room[..used - 1]), Err(EncodeError));
+    assert_eq!(encode_trace(&sample::largest_trace(), &mut []), Err(EncodeError));
+    assert_eq!(encode_skip(&sample::skip(), &mut [0; 4]), Err(EncodeError));
+}
+
 const LARGEST_PIN: Pin = Pin { note: u8::MAX, string: StringPosition::Fourth };
 
 fn largest_samples(data: &[u8]) -> Samples<'_> {
@@ -38,7 +53,7 @@ fn largest_samples(data: &[u8]) -> Samples<'_> {
     }
 }
 
-fn largest_from_lever<'a>(data: &'a [u8], record: &'a [u8]) -> [FromLever<'a>; 6] {
+fn largest_from_lever<'a>(data: &'a [u8], record: &'a [u8]) -> [FromLever<'a>; 8] {
     let top = u32::MAX;
     let hello = Hello {
         device: u64::MAX,
@@ -86,6 +101,30 @@ fn largest_from_lever<'a>(data: &'a [u8], record: &'a [u8]) -> [FromLever<'a>; 6
             missed_sample_count: top,
             saturated_sample_count: top,
         }),
+        FromLever::Health(Health {
+            faults: top,
+            tested: true,
+            start: Start::Other,
+            battery_mv: Some(u16::MAX),
+            battery_permille: Some(u16::MAX),
+            battery_minutes: Some(u16::MAX),
+            external_power: true,
+            bridge_period_ns: top,
+            motion_period_ns: top,
+            zero: Torque::from_micronewton_metres(i32::MIN),
+            uncommitted_count: top,
+            room_count: top,
+            flash_failed_count: top,
+        }),
+        FromLever::PlanState(PlanState {
+            plan: u64::MAX,
+            pin_count: u16::MAX,
+            checksum: top,
+            position: u16::MAX,
+            read_count: u16::MAX,
+            skipped_count: u16::MAX,
+            running: true,
+        }),
     ]
 }
 
@@ -121,6 +160,16 @@ fn the_largest_messages_fit() {
         // A command fits one small receive buffer of a UART driver.
         assert!(used <= 32, "{message:?} takes {used} bytes");
     }
+    // All but a part of a plan, which nobody waits for while a pin is in hand.
+    let part = FromHost::PlanPart(PlanPart {
+        plan: u64::MAX,
+        slip,
+        pin_count: u16::MAX,
+        first: u16::MAX,
+        pins: [Some(LARGEST_PIN); PLAN_PART_PIN_COUNT],
+    });
+    let mut wire = [0; WIRE_BYTES_MAX];
+    assert!(part.encode(u16::MAX, &mut wire).expect("fits") <= 136);
 }
 
 /// A body of exactly the limit passes through; one byte more does not.

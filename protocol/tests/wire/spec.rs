@@ -4,12 +4,13 @@ use std::collections::BTreeSet;
 use std::fmt::Debug;
 
 use pinhold_protocol::block::{self, RawSample};
-use pinhold_protocol::error::{CommandResult, DecodeError};
+use pinhold_protocol::content::{self, Content, decode_content};
+use pinhold_protocol::error::{CommandResult, DecodeError, Fault};
 use pinhold_protocol::frame::{self, Frame, FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::lost::{LOST_VERSION, chain_behind, decode_lost, encode_lost};
-use pinhold_protocol::message::{FromHost, FromLever, Phase};
+use pinhold_protocol::message::{self, FromHost, FromLever, Phase, Start, plan_checksum};
 use pinhold_protocol::record::{
-    self, Direction, Knee, Outcome, SampleCoverage, StringPosition, chain_next, chain_start,
+    self, Direction, Knee, Outcome, Pin, SampleCoverage, StringPosition, chain_next, chain_start,
     decode_record, reading_flags, record_checksum, stroke_flags,
 };
 use pinhold_protocol::stuffing::{stuff, unstuff};
@@ -90,11 +91,16 @@ fn run_damaged(example: &Block) -> DecodeError {
 fn run_record(example: &Block) -> Option<String> {
     example.has_only(&["name", "kind", "hex", "value", "error"]);
     let bytes = example.bytes("hex");
-    match (decode_record(&bytes), example.optional("value"), example.optional("error")) {
-        (Ok(reading), Some(value), None) => {
-            let text = format!("{reading:?}");
+    match (decode_content(&bytes), example.optional("value"), example.optional("error")) {
+        (Ok(content), Some(value), None) => {
+            let text = match &content {
+                Content::Reading(reading) => format!("{reading:?}"),
+                Content::Trace(trace) => format!("{trace:?}"),
+                Content::Skip(skip) => format!("{skip:?}"),
+                Content::Lost { .. } => panic!("spec.md:{}: kind lost", example.line),
+            };
             assert_same(&text, value, example.line);
-            let encoded = sample::record_bytes(&reading);
+            let encoded = sample::content_bytes(&content);
             assert_eq!(hex::spaced(&encoded), hex::spaced(&bytes), "spec.md:{}", example.line);
             Some(text)
         }
@@ -145,6 +151,17 @@ fn run_primitive(example: &Block) {
             assert_eq!(encode_lost(chain)[..], bytes, "spec.md:{}", example.line);
             assert_eq!(decode_record(&bytes), Err(DecodeError::Version(LOST_VERSION)));
             assert_eq!(chain_behind(7, 9, &bytes), chain, "whatever stood before");
+        }
+        "plan" => {
+            example.has_only(&["name", "kind", "pins", "value"]);
+            let pin = |text: &str| {
+                let (note, letter) = text.split_at(text.len() - 1);
+                let string = letter.chars().next().and_then(StringPosition::from_letter);
+                let string = string.expect("a string's letter");
+                Pin { note: note.parse().expect("a note number"), string }
+            };
+            let value = plan_checksum(example.get("pins").split(' ').map(pin));
+            assert_eq!(u64::from(value), example.number("value"), "spec.md:{}", example.line);
         }
         "stuffing" => {
             example.has_only(&["name", "kind", "plain", "hex"]);
@@ -218,7 +235,7 @@ fn every_example_holds() {
         ["Checksum", "Content", "Framing", "Length", "TrailingBytes", "UnknownType", "Version"];
     assert_eq!(errors, all_errors.map(str::to_owned).into(), "every error has an example");
     assert_eq!(codings, [block::CODING_PLAIN, block::CODING_RICE].into());
-    let all_primitives = ["chain", "checksum", "crc", "lost", "stuffing"];
+    let all_primitives = ["chain", "checksum", "crc", "lost", "plan", "stuffing"];
     assert_eq!(primitives, all_primitives.map(str::to_owned).into());
     assert!(!record_texts.is_empty(), "no record example");
     assert_tables(&frame_texts, &record_texts);
@@ -252,7 +269,7 @@ fn assert_tables(frame_texts: &[(u64, String)], record_texts: &[String]) {
         }
     }
     assert_eq!(numbered, frame_texts.iter().map(|(kind, _)| *kind).collect());
-    let structs = ["LinkCounters", "Pin", "Reading", "Stroke"];
+    let structs = ["LinkCounters", "Pin", "Reading", "Skip", "Stroke", "Trace", "TracePoint"];
     assert_eq!(named, structs.map(str::to_owned).into());
 }
 
@@ -275,6 +292,7 @@ fn numbers_of_enums_are_as_stated() {
         ("Outcome", variants::<Outcome>()),
         ("Phase", variants::<Phase>()),
         ("SampleCoverage", variants::<SampleCoverage>()),
+        ("Start", variants::<Start>()),
         ("StringPosition", variants::<StringPosition>()),
     ];
     let mut stated: Vec<(String, String)> =
@@ -296,12 +314,22 @@ fn bits_of_flags_are_as_stated() {
         MOVED_ON_SEATING SPONGY HARD TOO_FAR RETUNE NOT_ZEROED);
     let blocks = blocks("bits");
     let [block] = &blocks[..] else { panic!("one block of bits, found {}", blocks.len()) };
-    block.has_only(&["stroke_flags", "reading_flags"]);
+    block.has_only(&["stroke_flags", "reading_flags", "faults"]);
     for (key, constants) in [("stroke_flags", stroke), ("reading_flags", reading)] {
         let stated: Vec<(&str, u16)> =
             block.get(key).split(' ').zip((0..16).map(|bit| 1 << bit)).collect();
         assert_eq!(stated, constants, "{key}");
     }
+    let faults: Vec<(String, u32)> =
+        Fault::ALL.iter().map(|fault| (format!("{fault:?}"), fault.bit())).collect();
+    let stated: Vec<(String, u32)> = block
+        .get("faults")
+        .split(' ')
+        .zip((0..32).map(|bit| 1 << bit))
+        .map(|(name, bit)| (name.to_owned(), bit))
+        .collect();
+    assert_eq!(stated, faults, "faults");
+    assert!(Fault::ALL.iter().zip(1..).all(|(fault, code)| fault.code() == code));
 }
 
 #[test]
@@ -318,6 +346,10 @@ fn limits_are_as_stated() {
         ("STROKE_COUNT_MAX", record::STROKE_COUNT_MAX),
         ("BLOCK_SAMPLE_COUNT_MAX", block::BLOCK_SAMPLE_COUNT_MAX),
         ("BLOCK_BYTES_MAX", block::BLOCK_BYTES_MAX),
+        ("TRACE_POINT_COUNT_MAX", content::TRACE_POINT_COUNT_MAX),
+        ("TRACE_BYTES_MAX", content::TRACE_BYTES_MAX),
+        ("PLAN_PART_PIN_COUNT", message::PLAN_PART_PIN_COUNT),
+        ("PLAN_PIN_COUNT_MAX", message::PLAN_PIN_COUNT_MAX),
         ("NOTE_MIN", usize::from(record::NOTE_MIN)),
         ("NOTE_MAX", usize::from(record::NOTE_MAX)),
     ];

@@ -2,9 +2,11 @@
 
 use heapless::Vec as BoundedVec;
 use pinhold_protocol::block::{BRIDGE_CODE_MAX, BRIDGE_CODE_MIN, RawSample};
+use pinhold_protocol::content::{Content, Skip, TRACE_POINT_COUNT_MAX, Trace, TracePoint};
 use pinhold_protocol::error::{CommandResult, LinkCounters};
 use pinhold_protocol::message::{
-    ChoosePin, Commit, FromHost, Greet, Hello, Live, Phase, Pull, Reply, StartSurvey, Status,
+    ChoosePin, Commit, FromHost, Greet, Health, Hello, Live, PLAN_PART_PIN_COUNT, Phase, PlanPart,
+    PlanState, Pull, Reply, Start, StartSurvey, Status,
 };
 use pinhold_protocol::record::{
     Direction, Knee, NOTE_MAX, NOTE_MIN, Outcome, Pin, Reading, SampleCoverage, StringPosition,
@@ -228,6 +230,8 @@ pub(crate) fn replies() -> impl Strategy<Value = Reply> {
         CommandResult::NoSuchRecord,
         CommandResult::CommitMismatch,
         CommandResult::OutOfRange,
+        CommandResult::BatteryLow,
+        CommandResult::NotFit,
     ]);
     (u16s(), results).prop_map(|(to, result)| Reply { to, result })
 }
@@ -267,5 +271,63 @@ pub(crate) fn host_messages() -> impl Strategy<Value = FromHost> {
         [u32s(), u32s(), u32s()]
             .prop_map(|[epoch, floor, chain]| { FromHost::Commit(Commit { epoch, floor, chain }) }),
         Just(FromHost::AskStatus(())),
+        plan_parts().prop_map(FromHost::PlanPart),
+        Just(FromHost::AskHealth(())),
+        Just(FromHost::AskPlan(())),
     ]
+}
+
+fn plan_parts() -> impl Strategy<Value = PlanPart> {
+    let pins = prop::collection::vec(prop::option::of(pins()), PLAN_PART_PIN_COUNT);
+    (u64s(), angles(), u16s(), u16s(), pins).prop_map(|(plan, slip, pin_count, first, pins)| {
+        let pins = pins.try_into().expect("as many as a part holds");
+        PlanPart { plan, slip, pin_count, first, pins }
+    })
+}
+
+pub(crate) fn healths() -> impl Strategy<Value = Health> {
+    let starts =
+        prop::sample::select(vec![Start::PowerOn, Start::Watchdog, Start::Asked, Start::Other]);
+    let battery = [(); 3].map(|()| prop::option::of(u16s()));
+    let numbers = prop::collection::vec(u32s(), 6);
+    (starts, battery, numbers, torques(), any::<(bool, bool)>()).prop_map(
+        |(start, battery, numbers, zero, (tested, external_power))| Health {
+            faults: numbers[0],
+            tested,
+            start,
+            battery_mv: battery[0],
+            battery_permille: battery[1],
+            battery_minutes: battery[2],
+            external_power,
+            bridge_period_ns: numbers[1],
+            motion_period_ns: numbers[2],
+            zero,
+            uncommitted_count: numbers[3],
+            room_count: numbers[4],
+            flash_failed_count: numbers[5],
+        },
+    )
+}
+
+pub(crate) fn plan_states() -> impl Strategy<Value = PlanState> {
+    let counts = [u16s(), u16s(), u16s(), u16s()];
+    (u64s(), counts, u32s(), any::<bool>()).prop_map(|(plan, counts, checksum, running)| {
+        let [pin_count, position, read_count, skipped_count] = counts;
+        PlanState { plan, pin_count, checksum, position, read_count, skipped_count, running }
+    })
+}
+
+/// Records of every kind but the lost ones.
+pub(crate) fn contents() -> impl Strategy<Value = Content> {
+    let point = any::<(i8, i8)>().prop_map(|(torque, angle)| TracePoint { torque, angle });
+    let points = prop::collection::vec(point, 0..=TRACE_POINT_COUNT_MAX);
+    let traces = (u32s(), u32s(), torques(), angles(), points).prop_map(
+        |(reading, interval_ms, torque_step, angle_step, points)| {
+            let points = BoundedVec::from_slice(&points).expect("no more than fit");
+            Content::Trace(Trace { reading, interval_ms, torque_step, angle_step, points })
+        },
+    );
+    let skips = (u64s(), pins(), times())
+        .prop_map(|(survey, pin, at)| Content::Skip(Skip { survey, pin, at }));
+    prop_oneof![readings().prop_map(Content::Reading), traces, skips]
 }

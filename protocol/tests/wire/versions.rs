@@ -1,5 +1,6 @@
 //! Other versions are told apart from damage.
 
+use pinhold_protocol::content::{SKIP_VERSION, decode_content};
 use pinhold_protocol::error::{DecodeError, LinkCounters};
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{FromHost, FromLever};
@@ -50,8 +51,8 @@ fn a_newer_frame_counts_as_version() {
 #[test]
 fn a_newer_message_counts_as_unknown_type() {
     let mut counters = LinkCounters::default();
-    let wire = wrapped(&[PROTOCOL_VERSION, 0x07, 0, 0, 1, 2, 3]);
-    assert_eq!(count(&wire, &mut counters), Some(DecodeError::UnknownType(0x07)));
+    let wire = wrapped(&[PROTOCOL_VERSION, 0x7f, 0, 0, 1, 2, 3]);
+    assert_eq!(count(&wire, &mut counters), Some(DecodeError::UnknownType(0x7f)));
     // One's own direction coming back, as from an echoing line, is no message either.
     let mut wire = [0; WIRE_BYTES_MAX];
     let used = FromHost::Zero(()).encode(0, &mut wire).expect("fits");
@@ -66,7 +67,7 @@ fn a_longer_body_is_not_read_by_its_beginning() {
     let wire = wrapped(&[PROTOCOL_VERSION, 0x05, 0, 0, 1, 0, 9]);
     assert_eq!(count(&wire, &mut counters), Some(DecodeError::TrailingBytes));
     // A reply whose result is a number added later.
-    let wire = wrapped(&[PROTOCOL_VERSION, 0x05, 0, 0, 1, 9]);
+    let wire = wrapped(&[PROTOCOL_VERSION, 0x05, 0, 0, 1, 0x7f]);
     assert_eq!(count(&wire, &mut counters), Some(DecodeError::Content));
     assert_eq!(counters, LinkCounters { content_count: 2, ..LinkCounters::default() });
 }
@@ -78,6 +79,8 @@ fn a_newer_record_is_refused_by_its_version() {
     bytes[0] = 2;
     assert_eq!(decode_record(&bytes), Err(DecodeError::Version(2)));
     assert_eq!(decode_record(&[2]), Err(DecodeError::Version(2)), "whatever follows");
+    bytes[0] = SKIP_VERSION + 1;
+    assert_eq!(decode_content(&bytes), Err(DecodeError::Version(4)), "of every kind");
     assert_eq!(decode_record(&[]), Err(DecodeError::Content));
     bytes[0] = RECORD_VERSION;
     bytes.push(0);

@@ -104,7 +104,11 @@ impl Tap {
                 self.fresh = Some(record.number);
                 self.next_record = self.next_record.max(record.number + 1);
             }
-            FromLever::Samples(_) | FromLever::Reply(_) | FromLever::Status(_) => {}
+            FromLever::Samples(_)
+            | FromLever::Reply(_)
+            | FromLever::Status(_)
+            | FromLever::Health(_)
+            | FromLever::PlanState(_) => {}
         }
     }
 

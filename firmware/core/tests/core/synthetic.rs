@@ -5,7 +5,9 @@ use pinhold_lever::calibration::NOMINAL_SPAN_NM_PER_COUNT;
 use pinhold_lever::{Identity, Input, Lever, RawSample, Signals};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
-use pinhold_protocol::message::{ChoosePin, FromHost, FromLever, Hello, StartSurvey};
+use pinhold_protocol::message::{
+    ChoosePin, FromHost, FromLever, Health, Hello, PlanState, StartSurvey,
+};
 use pinhold_protocol::record::{Outcome, Pin, Reading, SampleCoverage, StringPosition};
 use pinhold_protocol::units::{Angle, DeviceTime};
 
@@ -99,6 +101,8 @@ pub(crate) enum Said {
     Record { number: u32, checksum: u32, bytes: Vec<u8> },
     Reply { to: u16, result: CommandResult },
     Status,
+    Health(Health),
+    PlanState(PlanState),
     Live { next_record: u32, committed_floor: u32 },
     Samples { first_index: u32, count: u8 },
 }
@@ -155,6 +159,8 @@ impl Bench {
                 },
                 FromLever::Reply(reply) => Said::Reply { to: reply.to, result: reply.result },
                 FromLever::Status(_) => Said::Status,
+                FromLever::Health(health) => Said::Health(health),
+                FromLever::PlanState(plan) => Said::PlanState(plan),
             });
         }
         said

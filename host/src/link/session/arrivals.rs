@@ -32,6 +32,8 @@ impl Session {
             FromLever::Record(record) => self.take_record(now_ms, &record),
             FromLever::Reply(reply) => self.take_reply(now_ms, reply),
             FromLever::Status(status) => self.tell(Event::Status(status)),
+            FromLever::Health(health) => self.tell(Event::Health(health)),
+            FromLever::PlanState(plan) => self.tell(Event::PlanState(plan)),
         }
     }
 

@@ -22,6 +22,8 @@ fn is_droppable(event: &Event) -> bool {
         Event::Samples(_)
             | Event::Live(_)
             | Event::Status(_)
+            | Event::Health(_)
+            | Event::PlanState(_)
             | Event::PinRefused(..)
             | Event::ZeroNotStill
     )

@@ -2,7 +2,7 @@
 
 use pinhold_protocol::block;
 use pinhold_protocol::error::CommandResult;
-use pinhold_protocol::message::{ChoosePin, Hello, Live, Status};
+use pinhold_protocol::message::{ChoosePin, Health, Hello, Live, PlanState, Status};
 use pinhold_protocol::record::{Pin, Reading};
 use pinhold_protocol::units::Angle;
 
@@ -94,6 +94,10 @@ pub enum Event {
     },
     /// Answer to a status question.
     Status(Status),
+    /// Answer to a question for the lever's health.
+    Health(Health),
+    /// Answer to a question for the plan stored on the lever.
+    PlanState(PlanState),
     /// Nothing was heard for [`SILENT_MS`].
     Silent,
     /// All pins are read, kept and committed.
