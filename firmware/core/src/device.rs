@@ -25,7 +25,7 @@ use crate::reading::{Progress, Session, Surroundings};
 use crate::sample::{BIN_SAMPLE_COUNT, FinishedBin, MOTION_SAMPLE_COUNT, Pipeline};
 use crate::stroke::finder::LIFTED_RAD;
 use crate::stroke::{Event, Finder, RAD_PER_DEG, State, TORQUE_STOP_NM, TORQUE_WARN_NM};
-use crate::{Identity, Input, Lamp, Signals};
+use crate::{Board, Identity, Input, Lamp, Signals};
 
 /// Samples between two live messages: twenty a second at 1 kHz.
 const LIVE_SAMPLE_COUNT: u32 = 50;
@@ -61,6 +61,7 @@ struct Zeroing {
 #[derive(Clone, Debug)]
 pub struct Lever<L = RamLog> {
     identity: Identity,
+    board: Board,
     pipeline: Pipeline,
     finder: Finder,
     session: Option<Session>,
@@ -107,6 +108,7 @@ impl<L: RecordLog> Lever<L> {
         let finder = Finder::new(pipeline.bin_ms() / 1000.0);
         Lever {
             identity,
+            board: Board::default(),
             pipeline,
             finder,
             session: None,
@@ -142,6 +144,13 @@ impl<L: RecordLog> Lever<L> {
         self
     }
 
+    /// With what the board knows of itself.
+    #[must_use]
+    pub fn with_board(mut self, board: Board) -> Self {
+        self.board = board;
+        self
+    }
+
     /// Takes one input at time `now` (never earlier than the last) and says what to show.
     pub fn step(&mut self, now: DeviceTime, input: Input<'_>) -> Signals {
         self.beep = false;
@@ -159,7 +168,11 @@ impl<L: RecordLog> Lever<L> {
                     }
                 }
             }
-            Input::Tick => {}
+            Input::MotionReady(_)
+            | Input::Buttons(_)
+            | Input::Power(_)
+            | Input::Bridge { .. }
+            | Input::Tick => {}
         }
         self.signals()
     }
@@ -197,7 +210,8 @@ impl<L: RecordLog> Lever<L> {
                 Phase::Repeat => Lamp::Repeat,
             }
         };
-        Signals { lamp, beep: self.beep, pin: self.session.as_ref().map(|session| session.pin) }
+        let pin = self.session.as_ref().map(|session| session.pin);
+        Signals { lamp, beep: self.beep, pin, asleep: false }
     }
 
     fn is_too_far(&self) -> bool {

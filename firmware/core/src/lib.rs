@@ -27,6 +27,8 @@ pub mod stroke;
 
 pub use device::Lever;
 pub use pinhold_protocol::block::RawSample;
+use pinhold_protocol::error::Fault;
+use pinhold_protocol::message::Start;
 use pinhold_protocol::record::Pin;
 
 /// Slow quantities of the motion sensor, handed in about every 64 samples.
@@ -42,6 +44,25 @@ pub struct RawMotion {
     pub temperature_centi_celsius: i16,
 }
 
+/// Levels of the two buttons; handed in whenever that is convenient, each change or each
+/// millisecond: the core debounces.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Buttons {
+    /// Begin, next pin; long: pass this pin over.
+    pub go: bool,
+    /// Repeat this pin; long: the one before.
+    pub back: bool,
+}
+
+/// Battery and supply, handed in about once a second.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Power {
+    /// Battery voltage, millivolts; `None` without a gauge.
+    pub battery_mv: Option<u16>,
+    /// Powered from outside.
+    pub external: bool,
+}
+
 /// What happened.
 #[derive(Clone, Copy, Debug)]
 pub enum Input<'a> {
@@ -51,6 +72,18 @@ pub enum Input<'a> {
     Motion(RawMotion),
     /// This many samples were missed.
     Missed(u32),
+    /// This many new values came from the motion sensor since the last such input, by its own
+    /// data-ready.
+    MotionReady(u32),
+    /// Levels of the buttons.
+    Buttons(Buttons),
+    /// Supply.
+    Power(Power),
+    /// What the wire-break test of the torque cell found, at start, on boards that can test it.
+    Bridge {
+        /// The cell is connected.
+        connected: bool,
+    },
     /// Bytes from the host.
     Received(&'a [u8]),
     /// Nothing; lets time-outs run.
@@ -78,6 +111,14 @@ pub enum Lamp {
     Stop,
     /// Moved further than asked.
     TooFar,
+    /// Taking the zero: hold still, off the pin.
+    Zero,
+    /// The log is full: no pin is begun before a host has fetched.
+    Full,
+    /// The battery is too low to begin a pin.
+    BatteryLow,
+    /// The self-test found this.
+    Fault(Fault),
 }
 
 /// What the board should show now.
@@ -90,6 +131,9 @@ pub struct Signals {
     pub beep: bool,
     /// Pin the lever waits for or works on.
     pub pin: Option<Pin>,
+    /// Nobody uses the lever: the board may switch sensors off. Ends with a button, a received
+    /// byte or a turn of the lever.
+    pub asleep: bool,
 }
 
 /// What a board tells the core about itself at power-up.
@@ -102,4 +146,17 @@ pub struct Identity {
     pub epoch: u32,
     /// Sample period, nanoseconds, measured against the board's crystal; 0.5 to 4 ms.
     pub sample_period_ns: u32,
+}
+
+/// What a board knows of itself beside its [`Identity`]; all of it may be left at its default.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Board {
+    /// Why it started.
+    pub start: Start,
+    /// Minutes a full battery lasts at the design's current; 0 unknown.
+    pub battery_life_minutes: u16,
+    /// Period the bridge converter is set to, nanoseconds; 0 for no check.
+    pub bridge_period_nominal_ns: u32,
+    /// Period the motion sensor is set to, nanoseconds; 0 for no check.
+    pub motion_period_nominal_ns: u32,
 }

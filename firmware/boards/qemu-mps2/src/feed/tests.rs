@@ -67,6 +67,11 @@ fn every_frame_from_the_board_comes_back_as_written() {
         Lamp::Hard,
         Lamp::Stop,
         Lamp::TooFar,
+        Lamp::Zero,
+        Lamp::Full,
+        Lamp::BatteryLow,
+        Lamp::Fault(Fault::ConverterSilent),
+        Lamp::Fault(Fault::PeriodOff),
     ];
     let pin = Some(Pin { note: 88, string: StringPosition::Right });
     let mut frames = vec![
@@ -84,6 +89,7 @@ fn every_frame_from_the_board_comes_back_as_written() {
             lamp,
             beep: lamp == Lamp::Accepted,
             pin: pin.filter(|_| lamp != Lamp::Idle),
+            asleep: false,
         },
     }));
     for wanted in frames {

@@ -14,7 +14,7 @@
 //!   a page looks erased.
 //! - Acknowledged means written, read back, checksum right.
 //! - Only pages wholly below a floor that is itself in flash are erased, and only by
-//!   [`RecordLog::make_room`], [`FlashLog::store_settings`] and [`FlashLog::wipe`].
+//!   [`RecordLog::make_room`], [`RecordLog::store_settings`] and [`FlashLog::wipe`].
 //! - A number stands for one content in an epoch, whatever happened in between.
 
 pub mod care;
@@ -38,7 +38,7 @@ use self::medium::{Failed, Medium};
 use self::read::Copy;
 use self::state::{NewSettings, State};
 use self::table::Table;
-use super::{RecordBuffer, RecordLog, Stored, judge_commit};
+use super::{Health, RecordBuffer, RecordLog, Stored, judge_commit};
 
 /// Smallest page the log can use, bytes.
 pub const PAGE_BYTES_MIN: usize = 1024;
@@ -65,18 +65,6 @@ struct Writing {
     /// Sequence of that page.
     sequence: u32,
     granule: u16,
-}
-
-/// What a self-test wants to know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Health {
-    /// Writes and erases that failed since power-up.
-    pub failed_count: u32,
-    /// A later firmware's format stands in the flash: it is read as far as it goes, and not
-    /// written.
-    pub newer_format: bool,
-    /// The flash has at least the three pages of state and two of records.
-    pub large_enough: bool,
 }
 
 /// The record log in flash.
@@ -122,29 +110,6 @@ impl<F: NorFlash, const PAGES: usize, C: Care> FlashLog<F, PAGES, C> {
     /// The flash, for a board that does more with it than keep the log.
     pub fn flash_mut(&mut self) -> &mut F {
         self.medium.flash_mut()
-    }
-
-    /// What a self-test wants to know.
-    pub fn health(&self) -> Health {
-        Health {
-            failed_count: self.medium.failed_count,
-            newer_format: self.medium.newer_format,
-            large_enough: self.table.places().count() >= 2,
-        }
-    }
-
-    /// Calibration and settings, read into `buffer`: their length, bytes. `None` when there are
-    /// none, they cannot be read, or `buffer` is too small.
-    pub fn settings(&mut self, buffer: &mut [u8]) -> Option<usize> {
-        self.state.read_settings(&mut self.medium, buffer)
-    }
-
-    /// Replaces calibration and settings; `true` when they are in flash. Erases a page: only
-    /// between pins. At most [`SETTINGS_BYTES_MAX`] bytes.
-    pub fn store_settings(&mut self, bytes: &[u8]) -> bool {
-        let mark = self.mark();
-        bytes.len() <= SETTINGS_BYTES_MAX
-            && self.state.renew(&mut self.medium, mark, NewSettings::Bytes(bytes)).is_ok()
     }
 
     /// Forgets all records, committed or not, and starts an epoch above any seen; `true` when that
@@ -452,6 +417,24 @@ impl<F: NorFlash, const PAGES: usize, C: Care> RecordLog for FlashLog<F, PAGES, 
         self.floor = commit.floor;
         self.floor_chain = commit.chain;
         CommandResult::Done
+    }
+
+    fn health(&self) -> Health {
+        Health {
+            failed_count: self.medium.failed_count,
+            newer_format: self.medium.newer_format,
+            large_enough: self.table.places().count() >= 2,
+        }
+    }
+
+    fn settings(&mut self, buffer: &mut [u8]) -> Option<usize> {
+        self.state.read_settings(&mut self.medium, buffer)
+    }
+
+    fn store_settings(&mut self, bytes: &[u8]) -> bool {
+        let mark = self.mark();
+        bytes.len() <= SETTINGS_BYTES_MAX
+            && self.state.renew(&mut self.medium, mark, NewSettings::Bytes(bytes)).is_ok()
     }
 
     fn set_power_failing(&mut self, failing: bool) {
