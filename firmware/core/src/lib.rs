@@ -7,7 +7,9 @@
 //! A sample's way: [`sample`] turns counts into torque and angle and averages them into bins;
 //! [`stroke`] finds strokes among the bins and reads each one; [`reading`] combines a pin's
 //! strokes; [`log`] keeps the record until a host has committed it; [`link`] frames what is said;
-//! [`device`] is the one entry that ties them together.
+//! [`device`] is the one entry that ties them together. Without a host, [`plan`], [`buttons`] and
+//! [`beeper`] take its place; [`settings`] outlive the power, [`selftest`] and [`supply`] say
+//! whether the lever is fit, [`course`] keeps what a host would have drawn.
 //!
 //! Deliberately not here: executors, clocks, hardware traits other than that of the flash the log
 //! is kept in, and judgement of a reading (the host's).
@@ -16,14 +18,21 @@
 //! from the `libm` crate only; no message carries a float.
 #![cfg_attr(not(test), no_std)]
 
+pub mod beeper;
+pub mod buttons;
 pub mod calibration;
+pub mod course;
 pub mod device;
 pub mod link;
 pub mod log;
 pub mod math;
+pub mod plan;
 pub mod reading;
 pub mod sample;
+pub mod selftest;
+pub mod settings;
 pub mod stroke;
+pub mod supply;
 
 pub use device::Lever;
 pub use pinhold_protocol::block::RawSample;
@@ -131,8 +140,8 @@ pub struct Signals {
     pub beep: bool,
     /// Pin the lever waits for or works on.
     pub pin: Option<Pin>,
-    /// Nobody uses the lever: the board may switch sensors off. Ends with a button, a received
-    /// byte or a turn of the lever.
+    /// Nobody uses the lever: the board may switch sensors off. Ends with a button or a received
+    /// byte.
     pub asleep: bool,
 }
 

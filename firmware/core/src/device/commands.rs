@@ -1,25 +1,37 @@
 //! What the host asks for.
 //!
-//! Deliberately not here: framing ([`crate::link`]).
+//! Nothing here depends on which host greets: any number may ask, one after the other. Deliberately
+//! not here: framing ([`crate::link`]), storing a plan ([`super::keep`]).
 
-use super::*;
+use pinhold_protocol::error::CommandResult;
+use pinhold_protocol::message::{ChoosePin, FromHost, Phase, StartSurvey};
+use pinhold_protocol::units::DeviceTime;
+
+use super::Lever;
+use crate::log::RecordLog;
+use crate::plan::SLIP_MICRORADIANS;
 
 impl<L: RecordLog> Lever<L> {
-    pub(super) fn obey(&mut self, now: DeviceTime, sequence: u16, command: FromHost) {
+    /// Bytes came.
+    pub(super) fn receive(&mut self, now: DeviceTime, bytes: &[u8]) {
+        if bytes.is_empty() {
+            return;
+        }
+        self.wake(now);
+        self.heard = Some(now);
+        for byte in bytes {
+            if let Some((sequence, command)) = self.link.receive(*byte) {
+                self.obey(now, sequence, command);
+            }
+        }
+    }
+
+    fn obey(&mut self, now: DeviceTime, sequence: u16, command: FromHost) {
         let result = match command {
-            FromHost::Greet(_) => {
-                self.say_hello(now);
-                return;
-            }
-            FromHost::AskStatus(()) => {
-                let _ = self.link.send(&FromLever::Status(Status {
-                    link: self.link.counters(),
-                    dropped_block_count: self.dropped_block_count,
-                    missed_sample_count: self.missed_sample_count,
-                    saturated_sample_count: self.pipeline.saturated_sample_count,
-                }));
-                return;
-            }
+            FromHost::Greet(_) => return self.say_hello(now),
+            FromHost::AskStatus(()) => return self.say_status(),
+            FromHost::AskHealth(()) => return self.say_health(),
+            FromHost::AskPlan(()) => return self.say_plan(),
             FromHost::Zero(()) => match self.start_zero(sequence) {
                 Some(refusal) => refusal,
                 None => return,
@@ -28,9 +40,7 @@ impl<L: RecordLog> Lever<L> {
             FromHost::StopSurvey(()) => self.stop_survey(),
             FromHost::ChoosePin(choice) => self.choose_pin(now, choice),
             FromHost::Pull(pull) => self.send_again(pull),
-            FromHost::PlanPart(_) | FromHost::AskHealth(()) | FromHost::AskPlan(()) => {
-                CommandResult::OutOfRange
-            }
+            FromHost::PlanPart(part) => self.take_plan_part(&part),
             FromHost::Commit(commit) => {
                 self.make_room();
                 self.log.commit(commit)
@@ -39,7 +49,7 @@ impl<L: RecordLog> Lever<L> {
         self.reply(sequence, result);
     }
 
-    pub(super) fn start_survey(&mut self, start: StartSurvey) -> CommandResult {
+    fn start_survey(&mut self, start: StartSurvey) -> CommandResult {
         if start.survey == 0 || !SLIP_MICRORADIANS.contains(&start.slip.microradians()) {
             return CommandResult::OutOfRange;
         }
@@ -48,6 +58,9 @@ impl<L: RecordLog> Lever<L> {
         }
         // A block begun under the old settings ends with them.
         self.send_block();
+        // The host takes over from the buttons.
+        self.stop_alone();
+        self.notice = None;
         if self.survey != start.survey {
             self.session = None;
             self.phase = Phase::Idle;
@@ -59,18 +72,19 @@ impl<L: RecordLog> Lever<L> {
         CommandResult::Done
     }
 
-    pub(super) fn stop_survey(&mut self) -> CommandResult {
+    fn stop_survey(&mut self) -> CommandResult {
         if self.is_moving() {
             return CommandResult::PinMoving;
         }
         self.send_block();
+        self.stop_alone();
         self.survey = 0;
         self.session = None;
         self.phase = Phase::Idle;
         CommandResult::Done
     }
 
-    pub(super) fn choose_pin(&mut self, now: DeviceTime, choice: ChoosePin) -> CommandResult {
+    fn choose_pin(&mut self, now: DeviceTime, choice: ChoosePin) -> CommandResult {
         if self.survey == 0 {
             return CommandResult::NoSurvey;
         }
@@ -87,18 +101,18 @@ impl<L: RecordLog> Lever<L> {
         if self.awaits_commit(choice.pin) {
             return CommandResult::LogFull;
         }
+        if let Err(refusal) = self.check_fit() {
+            return refusal;
+        }
         // Nothing moves and what was in hand is given up. Mostly there is room already.
         self.log.make_room();
         if !self.log.has_room() {
             return CommandResult::LogFull;
         }
-        self.session = Some(Session::new(choice.pin, choice.unstrung, now));
         let needs_lift = self.last_pin.is_some_and(|last| last != choice.pin);
-        self.finder.restart(self.slip_asked_rad, needs_lift);
-        self.pipeline.reset_angle();
-        self.phase = Phase::Seating;
-        self.repeat_asked = false;
-        self.lost_at_choice = (self.dropped_block_count, self.missed_sample_count);
-        CommandResult::Done
+        match self.begin_pin(now, choice.pin, choice.unstrung, needs_lift) {
+            Ok(()) => CommandResult::Done,
+            Err(refusal) => refusal,
+        }
     }
 }

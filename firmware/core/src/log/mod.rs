@@ -64,6 +64,12 @@ pub trait RecordLog {
     /// Whether another record of any size has room.
     fn has_room(&self) -> bool;
 
+    /// Whether a reading of any size and the record of its trace have room.
+    fn has_room_for_pin(&self) -> bool;
+
+    /// Readings with their traces there is room for at least, once the log has erased what it may.
+    fn room_count(&self) -> u32;
+
     /// Makes room for the next record where that can be done; may stop the machine for as long as
     /// a few pages take to erase, so it is only called between pins.
     fn make_room(&mut self);

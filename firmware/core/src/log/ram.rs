@@ -76,6 +76,15 @@ impl RecordLog for RamLog {
         !self.records.is_full() || self.oldest_number() < self.committed_floor
     }
 
+    fn has_room_for_pin(&self) -> bool {
+        self.room_count() > 0
+    }
+
+    fn room_count(&self) -> u32 {
+        let held = self.next_number.saturating_sub(self.committed_floor);
+        (RECORD_COUNT_MAX as u32).saturating_sub(held) / 2
+    }
+
     fn make_room(&mut self) {}
 
     fn push(&mut self, bytes: &[u8]) -> Option<Stored> {

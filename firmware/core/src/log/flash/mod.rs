@@ -26,6 +26,7 @@ mod state;
 mod table;
 
 use embedded_storage::nor_flash::NorFlash;
+use pinhold_protocol::content::TRACE_BYTES_MAX;
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::Commit;
 use pinhold_protocol::record::{RECORD_BYTES_MAX, chain_next, chain_start, record_checksum};
@@ -48,6 +49,9 @@ pub const PAGE_COUNT_DEFAULT: usize = 61;
 const FIRST_RECORD_GRANULE: u16 = 2;
 /// Granules of the longest record with its head.
 const RECORD_GRANULES_MAX: u16 = 1 + RECORD_BYTES_MAX.div_ceil(GRANULE_BYTES) as u16;
+/// Granules of the longest reading and its trace.
+const PIN_GRANULES_MAX: u16 =
+    RECORD_GRANULES_MAX + 1 + TRACE_BYTES_MAX.div_ceil(GRANULE_BYTES) as u16;
 /// Pages tried for one record, or erased to make room for one, before giving up.
 const ATTEMPT_COUNT_MAX: u32 = 2;
 
@@ -339,6 +343,23 @@ impl<F: NorFlash, const PAGES: usize, C: Care> RecordLog for FlashLog<F, PAGES, 
     fn has_room(&self) -> bool {
         let has_page = self.ready.is_some() || self.fits_record(RECORD_GRANULES_MAX);
         has_page && !self.medium.is_closed()
+    }
+
+    fn has_room_for_pin(&self) -> bool {
+        // What no longer fits the page being filled goes to the one made ready.
+        let has_page = self.ready.is_some() || self.fits_record(PIN_GRANULES_MAX);
+        has_page && !self.medium.is_closed()
+    }
+
+    fn room_count(&self) -> u32 {
+        let granules = Medium::<F, C>::PAGE_GRANULES;
+        let page_count = self.table.usable_count(self.floor);
+        let page_granules = granules.saturating_sub(FIRST_RECORD_GRANULE);
+        let left = self.writing.map_or(0, |writing| granules.saturating_sub(writing.granule));
+        let pins = |granules: u16| u32::from(granules / PIN_GRANULES_MAX);
+        let room = page_count.saturating_mul(pins(page_granules)).saturating_add(pins(left));
+        // The record to be written again may take the place of one.
+        room.saturating_sub(u32::from(self.rewrite_number.is_some()))
     }
 
     fn make_room(&mut self) {
