@@ -17,8 +17,9 @@ pub enum Pace {
 
 /// Samples between two looks at the port.
 const BATCH_SAMPLE_COUNT: u32 = 64;
-/// Waiting bytes above which simulated time stands still until the line has taken them.
-const BACKLOG_BYTES_MAX: usize = 1024;
+/// Waiting bytes above which simulated time stands still until the line has taken them: few enough
+/// that a batch's blocks still find room.
+const BACKLOG_BYTES_MAX: usize = 512;
 /// Pause while nothing is asked of the lever.
 const IDLE_PAUSE: Duration = Duration::from_millis(1);
 
