@@ -215,6 +215,9 @@ impl<L: RecordLog> Lever<L> {
                 self.finder.spoil();
             }
             Input::MotionReady(count) => self.test.note_motion(now, count),
+            Input::Buttons(levels) if self.test.is_fresh() => {
+                self.buttons.set_at_power_up(now, levels);
+            }
             Input::Buttons(levels) => self.buttons.set(now, levels),
             Input::Power(power) => self.supply.set(power),
             Input::Bridge { connected } => self.test.note_bridge(connected),

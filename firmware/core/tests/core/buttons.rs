@@ -75,7 +75,7 @@ fn both_are_a_press_of_their_own() {
 fn a_button_stuck_at_power_up_is_not_pressed() {
     let mut watch = ButtonWatch::default();
     let at = |ms: u64| DeviceTime::from_microseconds(ms * 1_000);
-    watch.set(at(0), GO);
+    watch.set_at_power_up(at(0), GO);
     assert_eq!((0..3_000).find_map(|ms| watch.press(at(ms))), None);
     watch.set(at(3_000), NONE);
     assert_eq!((3_000..3_100).find_map(|ms| watch.press(at(ms))), None);

@@ -11,6 +11,7 @@ mod commands;
 mod hostile_host;
 mod link;
 mod log_rules;
+mod numbers;
 mod plan;
 mod sample;
 mod selftest;

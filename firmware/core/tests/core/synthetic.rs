@@ -9,10 +9,10 @@ use pinhold_protocol::content::{Content, decode_content};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{
-    ChoosePin, FromHost, FromLever, Health, Hello, PlanState, StartSurvey,
+    ChoosePin, Commit, FromHost, FromLever, Health, Hello, PlanState, StartSurvey,
 };
 use pinhold_protocol::record::{
-    Outcome, Pin, RECORD_BYTES_MAX, Reading, SampleCoverage, StringPosition,
+    Outcome, Pin, RECORD_BYTES_MAX, Reading, SampleCoverage, StringPosition, chain_next,
 };
 use pinhold_protocol::units::{Angle, DeviceTime};
 
@@ -209,6 +209,20 @@ impl<L: RecordLog> Bench<L> {
     pub(crate) fn turn(&mut self, friction_nm: f64, moment_nm: f64) {
         self.play(&through_the_air());
         self.play(&micro_stroke(friction_nm, moment_nm));
+    }
+
+    /// A host that has everything says so.
+    pub(crate) fn commit_all(&mut self) {
+        let log = self.lever.log_mut();
+        let (mut floor, mut chain) = log.committed();
+        let mut buffer = [0; RECORD_BYTES_MAX];
+        for number in floor..log.next_number() {
+            let stored = log.get(number, &mut buffer).expect("answered for");
+            chain = chain_next(chain, stored.checksum);
+            floor = number + 1;
+        }
+        let epoch = log.epoch();
+        assert_eq!(log.commit(Commit { epoch, floor, chain }), CommandResult::Done);
     }
 
     /// Everything the log holds.
