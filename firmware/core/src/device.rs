@@ -106,8 +106,8 @@ pub struct Lever<L = RamLog> {
     /// The survey run by the buttons.
     alone: Option<Alone>,
     course: Course,
-    /// What was refused, until something else is asked for.
-    notice: Option<Lamp>,
+    /// A pin was refused because the log is full; until something else is asked for.
+    told_full: bool,
     accepted: Option<DeviceTime>,
     /// Last time a button, a host or a pin did something.
     active: DeviceTime,
@@ -169,7 +169,7 @@ impl<L: RecordLog> Lever<L> {
             progress: Progress::default(),
             alone: None,
             course: Course::default(),
-            notice: None,
+            told_full: false,
             accepted: None,
             active: DeviceTime::default(),
             heard: None,
@@ -305,13 +305,13 @@ impl<L: RecordLog> Lever<L> {
             self.accepted.is_some_and(|then| now.milliseconds_since(then) < ACCEPTED_MS);
         match self.phase {
             Phase::Seating | Phase::Idle if just_accepted => Lamp::Accepted,
-            Phase::Idle => self.notice.or_else(|| self.fault_lamp()).unwrap_or(Lamp::Idle),
+            Phase::Idle if self.told_full => Lamp::Full,
+            Phase::Idle => self.fault_lamp().unwrap_or(Lamp::Idle),
             Phase::Zeroing => Lamp::Zero,
             Phase::Seating => Lamp::Seat,
             Phase::Rest => Lamp::Ready,
             Phase::Loading | Phase::Slip | Phase::Unloading => Lamp::Moving,
-            Phase::Accepted if just_accepted => Lamp::Accepted,
-            Phase::Accepted => self.notice.unwrap_or(Lamp::Accepted),
+            Phase::Accepted => Lamp::Accepted,
             Phase::Repeat => Lamp::Repeat,
         }
     }

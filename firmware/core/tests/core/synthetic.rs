@@ -184,6 +184,12 @@ impl<L: RecordLog> Bench<L> {
         self.beep_count += u32::from(self.signals.beep);
     }
 
+    /// One sample without noise.
+    pub(crate) fn sample_as_it_is(&mut self, sample: RawSample) {
+        self.now_us += 1_000;
+        self.input(Input::Sample(sample));
+    }
+
     /// Nothing comes but time.
     pub(crate) fn tick(&mut self, milliseconds: u64) {
         for _ in 0..milliseconds {
