@@ -108,6 +108,8 @@ pub struct Lever<L = RamLog> {
     course: Course,
     /// A pin was refused because the log is full; until something else is asked for.
     told_full: bool,
+    /// The fault to show, looked up some times a second.
+    fault_shown: Option<Lamp>,
     accepted: Option<DeviceTime>,
     /// Last time a button, a host or a pin did something.
     active: DeviceTime,
@@ -170,6 +172,7 @@ impl<L: RecordLog> Lever<L> {
             alone: None,
             course: Course::default(),
             told_full: false,
+            fault_shown: None,
             accepted: None,
             active: DeviceTime::default(),
             heard: None,
@@ -219,7 +222,10 @@ impl<L: RecordLog> Lever<L> {
                 self.buttons.set_at_power_up(now, levels);
             }
             Input::Buttons(levels) => self.buttons.set(now, levels),
-            Input::Power(power) => self.supply.set(power),
+            Input::Power(power) => {
+                self.supply.set(power);
+                self.look_around(now);
+            }
             Input::Bridge { connected } => self.test.note_bridge(connected),
             Input::Received(bytes) => self.receive(now, bytes),
             Input::Tick => self.look_around(now),
@@ -253,6 +259,7 @@ impl<L: RecordLog> Lever<L> {
             return;
         }
         self.test.look(now);
+        self.fault_shown = self.fault_lamp();
         if self.zeroing.is_some() || self.is_moving() {
             self.active = now;
         }
@@ -306,7 +313,7 @@ impl<L: RecordLog> Lever<L> {
         match self.phase {
             Phase::Seating | Phase::Idle if just_accepted => Lamp::Accepted,
             Phase::Idle if self.told_full => Lamp::Full,
-            Phase::Idle => self.fault_lamp().unwrap_or(Lamp::Idle),
+            Phase::Idle => self.fault_shown.unwrap_or(Lamp::Idle),
             Phase::Zeroing => Lamp::Zero,
             Phase::Seating => Lamp::Seat,
             Phase::Rest => Lamp::Ready,

@@ -286,6 +286,7 @@ impl<L: RecordLog> Lever<L> {
         self.phase = Phase::Idle;
         // Faults and the battery are shown while they stand.
         self.told_full = refusal == CommandResult::LogFull;
+        self.fault_shown = self.fault_lamp();
         self.beep(Beeps::Two);
     }
 
