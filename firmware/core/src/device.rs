@@ -116,6 +116,9 @@ pub struct Lever<L = RamLog> {
     /// Last time bytes came from a host.
     heard: Option<DeviceTime>,
     asleep: bool,
+    /// What is kept in the log was looked up; left to the first step, so that a board can build
+    /// the lever in its place.
+    recalled: bool,
 }
 
 impl Lever {
@@ -131,7 +134,7 @@ impl<L: RecordLog> Lever<L> {
     pub fn with_log(identity: Identity, log: L) -> Lever<L> {
         let pipeline = Pipeline::new(identity.sample_period_ns);
         let finder = Finder::new(pipeline.bin_ms() / 1000.0);
-        let mut lever = Lever {
+        Lever {
             identity,
             board: Board::default(),
             pipeline,
@@ -177,9 +180,8 @@ impl<L: RecordLog> Lever<L> {
             active: DeviceTime::default(),
             heard: None,
             asleep: false,
-        };
-        lever.recall();
-        lever
+            recalled: false,
+        }
     }
 
     /// With a calibration other than the nominal one: a board whose converter has another range
@@ -206,6 +208,7 @@ impl<L: RecordLog> Lever<L> {
     pub fn step(&mut self, now: DeviceTime, input: Input<'_>) -> Signals {
         let now = now.max(self.now);
         self.now = now;
+        self.recall();
         match input {
             Input::Sample(sample) => self.take_sample(now, sample),
             Input::Motion(motion) => {

@@ -35,8 +35,16 @@ pub(super) enum SettingsState {
 }
 
 impl<L: RecordLog> Lever<L> {
-    /// At power-up: takes what is kept.
+    /// At power-up: takes what is kept, once.
     pub(super) fn recall(&mut self) {
+        if !core::mem::replace(&mut self.recalled, true) {
+            self.recall_settings();
+        }
+    }
+
+    // Never inlined: what it needs of the stack is needed once.
+    #[inline(never)]
+    fn recall_settings(&mut self) {
         let mut buffer: SettingsBuffer = [0; SETTINGS_BYTES_MAX];
         let Some(byte_count) = self.log.settings(&mut buffer) else { return };
         match settings::decode(buffer.get(..byte_count).unwrap_or(&[])) {
@@ -62,6 +70,7 @@ impl<L: RecordLog> Lever<L> {
     /// nothing is changed, when it is impossible, a pin is in hand, or it could not be kept. The
     /// zero must be taken anew.
     pub fn keep_calibration(&mut self, calibration: Calibration) -> bool {
+        self.recall();
         let kept = settings::is_possible(&calibration)
             && self.session.is_none()
             && matches!(self.settings, SettingsState::Fine { .. })
