@@ -4,6 +4,8 @@ use std::io::{self, Read, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use pinhold_lever::log::RecordLog;
+
 use crate::practice::{Practice, SAMPLE_PERIOD_NS};
 
 /// How fast the simulated time runs.
@@ -27,8 +29,8 @@ const IDLE_PAUSE: Duration = Duration::from_millis(1);
 ///
 /// # Errors
 /// Whatever the port reports, other than that nothing arrived or there was no room in time.
-pub fn serve(
-    practice: &mut Practice,
+pub fn serve<L: RecordLog>(
+    practice: &mut Practice<L>,
     port: &mut (impl Read + Write),
     pace: Pace,
     stop: &AtomicBool,
@@ -70,7 +72,7 @@ pub fn serve(
 }
 
 /// Sends what waits, as far as the line takes it.
-fn send(practice: &mut Practice, port: &mut impl Write) -> io::Result<()> {
+fn send<L: RecordLog>(practice: &mut Practice<L>, port: &mut impl Write) -> io::Result<()> {
     while !practice.pending().is_empty() {
         match port.write(practice.pending()) {
             Ok(0) => return Err(io::ErrorKind::WriteZero.into()),
