@@ -142,22 +142,24 @@ fn strokes_in_hand_are_given_up_by_back() {
 
 #[test]
 fn no_press_touches_a_moving_pin() {
-    let mut bench = begun(3);
-    bench.play(&through_the_air());
+    let all = pins(3);
     let samples = micro_stroke(6.0, 2.0);
-    bench.play(&samples[..700]);
-    assert_eq!(bench.signals.lamp, Lamp::Moving);
-    for buttons in [GO, BACK, BOTH] {
+    for (buttons, hold_count) in
+        [(GO, 100), (BACK, 100), (GO, 850), (BACK, 850), (BOTH, 850), (BOTH, 100)]
+    {
+        let mut bench = begun(3);
+        bench.turn(5.0, 2.0);
+        bench.play(&through_the_air());
+        bench.play(&samples[..450]);
         bench.input(Input::Buttons(buttons));
-        bench.play(&samples[700..730]);
+        bench.play(&samples[450..450 + hold_count]);
         bench.input(Input::Buttons(NONE));
+        bench.play(&samples[450 + hold_count..1_350]);
+        assert_eq!((bench.signals.lamp, bench.signals.pin), (Lamp::Moving, Some(all[1])));
+        bench.play(&samples[1_350..]);
+        assert_eq!(done(&mut bench), [('r', all[0]), ('r', all[1])], "{buttons:?}");
+        assert_eq!(readings_and_traces(&mut bench)[1].1.strokes.len(), 3);
     }
-    bench.input(Input::Buttons(BOTH));
-    bench.play(&samples[730..1_000]);
-    assert_eq!((bench.signals.lamp, bench.signals.pin), (Lamp::Moving, Some(pins(3)[0])));
-    bench.input(Input::Buttons(NONE));
-    bench.play(&samples[1_000..]);
-    assert_eq!(done(&mut bench), [('r', pins(3)[0])]);
 }
 
 #[test]
