@@ -8,6 +8,7 @@ mod buttons;
 mod calibration;
 mod chip;
 mod commands;
+mod course;
 mod hostile_host;
 mod link;
 mod log_rules;
