@@ -81,9 +81,9 @@ pub fn inputs_of(tick: &Tick) -> (Option<RawMotion>, RawSample) {
 
 /// The piano's place of the pin the lever asks for; of one nobody has assigned the technician
 /// knows that it is the one behind the last.
-fn wanted(names: &[Pin], pin: Pin, thumb: &Thumb) -> Option<usize> {
+fn wanted(names: &[Pin], pin: Pin, read_count: usize) -> Option<usize> {
     if pin.is_unassigned() {
-        return (thumb.read_count < names.len()).then_some(thumb.read_count);
+        return (read_count < names.len()).then_some(read_count);
     }
     names.iter().position(|name| *name == pin)
 }
@@ -224,7 +224,8 @@ impl<L: RecordLog> Practice<L> {
     /// The technician works the buttons.
     fn press(&mut self) {
         let Some(thumb) = self.thumb.as_mut() else { return };
-        let wanted = self.signals.pin.and_then(|pin| wanted(&self.pin_names, pin, thumb));
+        let wanted =
+            self.signals.pin.and_then(|pin| wanted(&self.pin_names, pin, thumb.read_count));
         let tries = self.on_pin.map_or(0, |(_, tries)| tries);
         let gives_up = self.signals.lamp == Lamp::Repeat && tries >= REPEAT_COUNT_MAX;
         let free = self.bench.is_idle();
@@ -238,8 +239,9 @@ impl<L: RecordLog> Practice<L> {
         if !self.bench.is_idle() {
             return;
         }
-        let thumb = self.thumb.unwrap_or_default();
-        let wanted = self.signals.pin.and_then(|pin| wanted(&self.pin_names, pin, &thumb));
+        let is_busy = self.thumb.as_ref().is_some_and(Thumb::is_busy);
+        let read_count = self.thumb.map_or(0, |thumb| thumb.read_count);
+        let wanted = self.signals.pin.and_then(|pin| wanted(&self.pin_names, pin, read_count));
         match (wanted, self.on_pin) {
             (None, Some(_)) => {
                 self.bench.lift();
@@ -259,7 +261,7 @@ impl<L: RecordLog> Practice<L> {
                     Lamp::Repeat => true,
                     _ => false,
                 };
-                if thumb.is_busy() {
+                if is_busy {
                     // One thing at a time.
                 } else if self.bench.pin_index().is_none() {
                     // It slipped off; any person notices that.
