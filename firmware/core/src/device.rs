@@ -22,7 +22,7 @@ use crate::calibration::Calibration;
 use crate::link::Link;
 use crate::log::{RamLog, RecordBuffer, RecordLog};
 use crate::reading::{Progress, Session, Surroundings};
-use crate::sample::{BIN_SAMPLE_COUNT, FinishedBin, MOTION_SAMPLE_COUNT, Pipeline};
+use crate::sample::{BIN_SAMPLE_COUNT, FinishedBin, MOTION_SAMPLE_COUNT, Pipeline, rounded};
 use crate::stroke::finder::LIFTED_RAD;
 use crate::stroke::{Event, Finder, RAD_PER_DEG, State, TORQUE_STOP_NM, TORQUE_WARN_NM};
 use crate::{Identity, Input, Lamp, Signals};
@@ -207,6 +207,8 @@ impl<L: RecordLog> Lever<L> {
     }
 
     fn take_sample(&mut self, now: DeviceTime, sample: RawSample) {
+        // What is measured with is what is sent, so a replay of the one gives the other.
+        let sample = rounded(sample);
         if self.room_wanted {
             // Now rather than when the next pin is chosen: samples missed here harm no reading.
             self.make_room();

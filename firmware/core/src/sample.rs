@@ -14,6 +14,45 @@ pub const MOTION_SAMPLE_COUNT: u32 = 64;
 /// Fraction bits of the gyro bias.
 const BIAS_FRACTION_BITS: u32 = 16;
 
+/// Step bridge codes are rounded to: 0.11 mN·m of the nominal lever. Rounding to a step adds a
+/// twelfth of its square to the noise's variance: 1.3 % where one sample's noise is 40 counts.
+pub const BRIDGE_STEP_BITS: u32 = 4;
+/// Step rates are rounded to: 4 counts, 17.5 millidegrees per second of the nominal lever; adds
+/// 0.7 % to the variance where one sample's noise is 14 counts.
+pub const RATE_STEP_BITS: u32 = 2;
+
+/// The sample as it is measured with and sent: rounded to steps far below its noise, so that it
+/// takes few bits on the line and a replay still works with the very same numbers.
+///
+/// A code at the end of its converter's range stays what it is, and none is rounded up to one.
+/// Rounding again changes nothing.
+pub fn rounded(sample: RawSample) -> RawSample {
+    let bridge_code = match sample.bridge_code {
+        code if code <= BRIDGE_CODE_MIN || code >= BRIDGE_CODE_MAX => code,
+        code => round_to_step(code, BRIDGE_STEP_BITS).clamp(
+            BRIDGE_CODE_MIN + (1 << BRIDGE_STEP_BITS),
+            BRIDGE_CODE_MAX - (1 << BRIDGE_STEP_BITS) + 1,
+        ),
+    };
+    let rate_count = match sample.rate_count {
+        rate @ (i16::MIN | i16::MAX) => rate,
+        // Clamped to the range of its type.
+        rate => round_to_step(i32::from(rate), RATE_STEP_BITS).clamp(
+            i32::from(i16::MIN) + (1 << RATE_STEP_BITS),
+            i32::from(i16::MAX) - (1 << RATE_STEP_BITS) + 1,
+        ) as i16,
+    };
+    RawSample { bridge_code, rate_count }
+}
+
+/// The nearest multiple of 2^`bits`; of two as near, the even one, so that nothing is shifted on
+/// average.
+fn round_to_step(value: i32, bits: u32) -> i32 {
+    let below_half = (1 << (bits - 1)) - 1;
+    let odd = (value >> bits) & 1;
+    ((value + below_half + odd) >> bits) << bits
+}
+
 /// Mean torque and head angle over ten samples.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Bin {
