@@ -13,6 +13,7 @@
 
 pub mod block;
 pub mod content;
+pub mod encoding;
 pub mod error;
 pub mod frame;
 pub mod lost;
