@@ -34,30 +34,47 @@ pub(super) fn rice_parameter(code_sum: u32, code_count: u32, k_max: u32) -> u32 
     (32 - mean.leading_zeros()).saturating_sub(1).min(k_max)
 }
 
-/// Appends bits, most significant first, a byte at a time.
+/// Appends bits, most significant first, a word of four bytes at a time.
 pub(super) struct BitWriter<'a> {
-    slots: core::slice::IterMut<'a, u8>,
-    /// Bits not yet written, in the low `held_bits` bits; fewer than 8 between calls.
+    room: &'a mut [u8],
+    /// Bits not yet written, in the low `held_bits` bits; what is above is stale.
     held: u32,
+    /// Fewer than 32.
     held_bits: u32,
 }
 
 impl<'a> BitWriter<'a> {
     pub(super) fn new(bytes: &'a mut [u8]) -> BitWriter<'a> {
-        BitWriter { slots: bytes.iter_mut(), held: 0, held_bits: 0 }
+        BitWriter { room: bytes, held: 0, held_bits: 0 }
     }
 
     /// Appends `value`, which has no bit above its `count` lowest; `count` ≤ [`PUSH_BITS_MAX`].
+    #[inline]
     pub(super) fn push(&mut self, value: u32, count: u32) -> Result<(), EncodeError> {
-        self.held = (self.held << count) | value;
-        self.held_bits += count;
-        while self.held_bits >= 8 {
-            self.held_bits -= 8;
-            *self.slots.next().ok_or(EncodeError)? = (self.held >> self.held_bits) as u8;
+        let bits = self.held_bits + count;
+        if bits < u32::BITS {
+            self.held = (self.held << count) | value;
+            self.held_bits = bits;
+            return Ok(());
         }
+        // The word takes all but the lowest `left` bits of the value; `left` < `count`.
+        let left = bits - u32::BITS;
+        let word = (self.held << (count - left)) | (value >> left);
+        self.put_word(word)?;
+        self.held = value;
+        self.held_bits = left;
         Ok(())
     }
 
+    fn put_word(&mut self, word: u32) -> Result<(), EncodeError> {
+        let room = core::mem::take(&mut self.room);
+        let (slot, rest) = room.split_first_chunk_mut::<4>().ok_or(EncodeError)?;
+        *slot = word.to_be_bytes();
+        self.room = rest;
+        Ok(())
+    }
+
+    #[inline]
     pub(super) fn push_rice(
         &mut self,
         value: u32,
@@ -65,35 +82,39 @@ impl<'a> BitWriter<'a> {
         full_bits: u32,
     ) -> Result<(), EncodeError> {
         let quotient = value >> k;
-        let low = value & ((1 << k) - 1);
-        // `quotient` ones and a zero.
-        let unary = (1 << (quotient.min(ESCAPE_ONES) + 1)) - 2;
-        let unary_bits = quotient.min(ESCAPE_ONES) + 1;
-        if quotient >= ESCAPE_ONES {
-            self.push((1 << ESCAPE_ONES) - 1, ESCAPE_ONES)?;
-            self.push_full(value, full_bits)
-        } else if unary_bits + k <= PUSH_BITS_MAX {
-            self.push((unary << k) | low, unary_bits + k)
+        let bits = quotient.saturating_add(1 + k);
+        if quotient < ESCAPE_ONES && bits <= PUSH_BITS_MAX {
+            // `quotient` ones, a zero, the low bits.
+            let unary = (2u32 << quotient).wrapping_sub(2);
+            self.push((unary << k) | (value & ((1 << k) - 1)), bits)
         } else {
-            self.push(unary, unary_bits)?;
-            self.push(low, k)
+            self.push_long(value, k, full_bits)
         }
     }
 
-    fn push_full(&mut self, value: u32, full_bits: u32) -> Result<(), EncodeError> {
-        if full_bits > PUSH_BITS_MAX {
-            self.push(value >> FULL_LOW_BITS, full_bits - FULL_LOW_BITS)?;
-            self.push(value & ((1 << FULL_LOW_BITS) - 1), FULL_LOW_BITS)
+    #[cold]
+    fn push_long(&mut self, value: u32, k: u32, full_bits: u32) -> Result<(), EncodeError> {
+        let quotient = value >> k;
+        if quotient >= ESCAPE_ONES {
+            self.push((1 << ESCAPE_ONES) - 1, ESCAPE_ONES)?;
+            self.push(value >> FULL_LOW_BITS, full_bits.saturating_sub(FULL_LOW_BITS))?;
+            self.push(value & ((1 << FULL_LOW_BITS) - 1), full_bits.min(FULL_LOW_BITS))
         } else {
-            self.push(value, full_bits)
+            self.push((2 << quotient) - 2, quotient + 1)?;
+            self.push(value & ((1 << k) - 1), k)
         }
     }
 
     /// Fills the last byte up with zeros and returns how many bytes of `capacity` are used.
-    pub(super) fn finish(mut self, capacity: usize) -> Result<usize, EncodeError> {
-        let padding_bits = (8 - self.held_bits) % 8;
-        self.push(0, padding_bits)?;
-        Ok(capacity - self.slots.len())
+    pub(super) fn finish(self, capacity: usize) -> Result<usize, EncodeError> {
+        let room_len = self.room.len();
+        let byte_count = self.held_bits.div_ceil(8) as usize;
+        let word = (u64::from(self.held) << (u32::BITS - self.held_bits)) as u32;
+        let slots = self.room.get_mut(..byte_count).ok_or(EncodeError)?;
+        for (slot, byte) in slots.iter_mut().zip(word.to_be_bytes()) {
+            *slot = byte;
+        }
+        Ok(capacity - room_len + byte_count)
     }
 }
 

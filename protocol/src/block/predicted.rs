@@ -11,8 +11,8 @@
 //! Invariants: whole numbers only. Values, errors and predictions wrap at the channel's width, so
 //! that any error decodes to a value in range and no arithmetic can overflow unseen.
 
+use super::RawSample;
 use super::bits::{BitReader, BitWriter, PUSH_BITS_MAX, rice_parameter, unzigzag, zigzag};
-use super::{BLOCK_SAMPLE_COUNT_MAX, RawSample};
 use crate::error::{DecodeError, EncodeError};
 
 /// Width of a bridge code.
@@ -36,8 +36,6 @@ const ONE: i32 = 1 << FRACTION_BITS;
 
 const _: () =
     assert!(K_MAX <= PUSH_BITS_MAX && K_MAX < BRIDGE_BITS && BRIDGE_BITS <= PUSH_BITS_MAX);
-// The sum of a full block's codes fits a register.
-const _: () = assert!((BLOCK_SAMPLE_COUNT_MAX as u64) << BRIDGE_BITS <= u32::MAX as u64);
 
 /// How the next value is guessed; the numbers are wire codes, append-only.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -139,34 +137,31 @@ pub(super) fn encode(samples: &[RawSample], destination: &mut [u8]) -> Result<us
     writer.finish(capacity)
 }
 
-/// Sum of an error's code, near enough for a choice: twice its size.
-fn size(error: i32) -> u32 {
-    error.unsigned_abs().wrapping_mul(2)
-}
-
-/// The way that gives the smallest errors, and the sum of their codes.
-fn choose(mut values: impl Iterator<Item = i32>, bits: u32) -> (Way, u32) {
+/// The way that gives the smallest errors, and the sum of their sizes.
+///
+/// Sums of what [`Predictor`] does for each way, written out for speed. Errors are not wrapped: the
+/// choice need only be good where values are tame.
+fn choose(mut values: impl Iterator<Item = i32>) -> (Way, u32) {
     let (Some(first), Some(second)) = (values.next(), values.next()) else {
         return (Way::Level, 0);
     };
-    let mut line = Predictor::new(first);
-    let mut trend = line;
-    let mut level = line;
-    let error = wrap(second.wrapping_sub(first), bits);
-    line.learn(error, Way::Line.first_gains());
-    trend.learn(error, Way::Trend.first_gains());
-    level.learn(error, Way::Level.first_gains());
-    let (mut line_sum, mut trend_sum, mut level_sum) = (size(error), size(error), size(error));
+    let mut step = second.wrapping_sub(first);
+    let size = step.unsigned_abs();
+    let (mut line_sum, mut trend_sum, mut level_sum) = (size, size, size);
+    let mut last = second;
+    let mut trend = Predictor { level: second.wrapping_mul(ONE), slope: step.wrapping_mul(ONE) };
+    let mut level = Predictor::new(first);
+    level.learn(step, Way::Level.gains());
     for value in values {
-        let error = wrap(value.wrapping_sub(line.guess()), bits);
-        line.learn(error, Way::Line.gains());
-        line_sum = line_sum.wrapping_add(size(error));
-        let error = wrap(value.wrapping_sub(trend.guess()), bits);
+        let next_step = value.wrapping_sub(last);
+        line_sum = line_sum.wrapping_add(next_step.wrapping_sub(step).unsigned_abs());
+        (last, step) = (value, next_step);
+        let error = value.wrapping_sub(trend.guess());
         trend.learn(error, Way::Trend.gains());
-        trend_sum = trend_sum.wrapping_add(size(error));
-        let error = wrap(value.wrapping_sub(level.guess()), bits);
+        trend_sum = trend_sum.wrapping_add(error.unsigned_abs());
+        let error = value.wrapping_sub(level.guess());
         level.learn(error, Way::Level.gains());
-        level_sum = level_sum.wrapping_add(size(error));
+        level_sum = level_sum.wrapping_add(error.unsigned_abs());
     }
     if level_sum <= trend_sum && level_sum <= line_sum {
         (Way::Level, level_sum)
@@ -187,8 +182,9 @@ fn write_channel(
     let bits = width_bits.wrapping_sub(zero_bits);
     let error_count = (values.len() as u32).saturating_sub(1);
     let mut values = values.map(|value| value.wrapping_shr(zero_bits));
-    let (way, code_sum) = choose(values.clone(), bits);
-    let k = rice_parameter(code_sum, error_count, K_MAX);
+    let (way, size_sum) = choose(values.clone());
+    // An error's code is twice its size, near enough.
+    let k = rice_parameter(size_sum.saturating_mul(2), error_count, K_MAX);
     let first = values.next().ok_or(EncodeError)?;
     writer.push(zero_bits, ZERO_BITS_FIELD_BITS)?;
     writer.push(way.code(), WAY_FIELD_BITS)?;

@@ -18,6 +18,8 @@ pub const GROUP_SAMPLE_COUNT: usize = MOTION_SAMPLE_INTERVAL as usize;
 pub const GROUP_COUNT: usize = 1000;
 /// Bytes of a group: 64 samples of five bytes and an attitude of eight.
 pub const GROUP_BYTES: usize = GROUP_SAMPLE_COUNT * 5 + 8;
+/// Samples the hand holds still in the air at the start, where a zero can be taken.
+const START_SAMPLE_COUNT: u32 = 1000;
 /// Samples the hand rests between two doings.
 const PAUSE_SAMPLE_COUNT: u32 = 300;
 /// Pins from one read to the next in the piano's order: bass to treble within the stretch.
@@ -47,7 +49,7 @@ pub fn simulate() -> Vec<Group> {
     let lever = LeverModel::drawn(SEED, Posture::level_grand());
     let mut bench = Workbench::new(piano, lever, Hand::default(), SEED);
     bench.hold_off_pin();
-    let (mut doing, mut pin, mut pause) = (Doing::Seat, 0, PAUSE_SAMPLE_COUNT);
+    let (mut doing, mut pin, mut pause) = (Doing::Seat, 0, START_SAMPLE_COUNT);
     let mut groups = Vec::with_capacity(GROUP_COUNT);
     let mut samples = Vec::with_capacity(GROUP_SAMPLE_COUNT);
     while groups.len() < GROUP_COUNT {
