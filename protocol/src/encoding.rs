@@ -1,9 +1,9 @@
 //! Values to bytes in the postcard wire format (version 1), without a panic path.
 //!
 //! Written out here, because the `postcard` crate's own serializer leaves bounds checks in the
-//! firmware; that crate reads on the lever, and is the tests' oracle for every message. Deliberately
-//! not here: floats, strings, maps and 128-bit numbers, which no message carries; asked for one it
-//! is an error. Invariant: what does not fit is an error, never cut.
+//! firmware; that crate reads on the lever, and is the tests' oracle for every message.
+//! Deliberately not here: floats, strings, maps and 128-bit numbers, which no message carries;
+//! asked for one it is an error. Invariant: what does not fit is an error, never cut.
 
 use serde::ser::{self, Impossible, Serialize};
 

@@ -26,31 +26,33 @@ pub const RATE_STEP_BITS: u32 = 2;
 ///
 /// A code at the end of its converter's range stays what it is, and none is rounded up to one.
 /// Rounding again changes nothing.
+#[inline]
 pub fn rounded(sample: RawSample) -> RawSample {
-    let bridge_code = match sample.bridge_code {
-        code if code <= BRIDGE_CODE_MIN || code >= BRIDGE_CODE_MAX => code,
-        code => round_to_step(code, BRIDGE_STEP_BITS).clamp(
-            BRIDGE_CODE_MIN + (1 << BRIDGE_STEP_BITS),
-            BRIDGE_CODE_MAX - (1 << BRIDGE_STEP_BITS) + 1,
+    let rate_ends = i32::from(i16::MIN)..=i32::from(i16::MAX);
+    let rate = round_within(sample.rate_count.into(), RATE_STEP_BITS, rate_ends);
+    RawSample {
+        bridge_code: round_within(
+            sample.bridge_code,
+            BRIDGE_STEP_BITS,
+            BRIDGE_CODE_MIN..=BRIDGE_CODE_MAX,
         ),
-    };
-    let rate_count = match sample.rate_count {
-        rate @ (i16::MIN | i16::MAX) => rate,
-        // Clamped to the range of its type.
-        rate => round_to_step(i32::from(rate), RATE_STEP_BITS).clamp(
-            i32::from(i16::MIN) + (1 << RATE_STEP_BITS),
-            i32::from(i16::MAX) - (1 << RATE_STEP_BITS) + 1,
-        ) as i16,
-    };
-    RawSample { bridge_code, rate_count }
+        // Never out of the ends.
+        rate_count: rate as i16,
+    }
 }
 
-/// The nearest multiple of 2^`bits`; of two as near, the even one, so that nothing is shifted on
-/// average.
-fn round_to_step(value: i32, bits: u32) -> i32 {
-    let below_half = (1 << (bits - 1)) - 1;
+/// The nearest multiple of 2^`bits` within the ends; of two as near, the even one, so that nothing
+/// is shifted on average.
+#[inline]
+fn round_within(value: i32, bits: u32, ends: core::ops::RangeInclusive<i32>) -> i32 {
+    let (lowest, highest) = (*ends.start(), *ends.end());
+    if value <= lowest || value >= highest {
+        return value;
+    }
+    let step = 1 << bits;
     let odd = (value >> bits) & 1;
-    ((value + below_half + odd) >> bits) << bits
+    let rounded = (value + step / 2 - 1 + odd) >> bits << bits;
+    rounded.clamp(lowest + step, highest + 1 - step)
 }
 
 /// Mean torque and head angle over ten samples.

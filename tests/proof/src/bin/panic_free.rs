@@ -1,7 +1,7 @@
 //! Links only when no panic is reachable from any entry of core and protocol.
 //!
-//! The panic handler calls a function that does not exist. Whatever can panic keeps the handler, and
-//! the handler then keeps the linker from finishing. It is never run.
+//! The panic handler calls a function that does not exist. Whatever can panic keeps the handler,
+//! and the handler then keeps the linker from finishing. It is never run.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(target_os = "none")]
