@@ -7,7 +7,7 @@ use core::mem::MaybeUninit;
 use pinhold_lever::log::{FlashLog, RecordLog};
 use pinhold_lever::sample::rounded;
 use pinhold_lever::{Identity, Input, Lever, RawMotion, RawSample};
-use pinhold_proof::flash::{PAGE_COUNT, RamFlash};
+use pinhold_proof::flash::RamFlash;
 use pinhold_protocol::block::{self, BLOCK_BYTES_MAX, BLOCK_SAMPLE_COUNT_MAX};
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{
@@ -34,7 +34,7 @@ const RECORD_COUNT: u32 = 16;
 const IDENTITY: Identity =
     Identity { device: 0x0123_4567_89ab_cdef, epoch: 3, sample_period_ns: 1_000_000 };
 
-type LogInFlash<'a> = FlashLog<&'a mut RamFlash, PAGE_COUNT>;
+type LogInFlash<'a> = FlashLog<&'a mut RamFlash>;
 
 /// The file's groups: samples, and the attitude that comes with the last.
 fn groups() -> impl Iterator<Item = ([RawSample; BLOCK_SAMPLE_COUNT_MAX], RawMotion)> {
