@@ -102,6 +102,8 @@ impl Lever {
 impl<L: RecordLog> Lever<L> {
     /// A lever just powered up that keeps its records in `log`, whose epoch counts rather than
     /// the identity's.
+    // Inlined, so that `MaybeUninit::write` builds it in place: a copy is 10 KiB of stack.
+    #[inline(always)]
     pub fn with_log(identity: Identity, log: L) -> Lever<L> {
         let pipeline = Pipeline::new(identity.sample_period_ns);
         let finder = Finder::new(pipeline.bin_ms() / 1000.0);

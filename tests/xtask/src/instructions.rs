@@ -24,6 +24,16 @@ const CEILINGS: [(&str, f64); 3] = [
     ("sample, not streaming", 800.0),
 ];
 
+/// Lines that together say what RAM a lever needs whose log is in flash, the board's own aside: the
+/// lever and the deeper of its two stacks.
+const RAM_LINES: [&str; 3] = [
+    "log in flash, lever, bytes",
+    "log in flash, stack while it is built, bytes",
+    "log in flash, stack at work, bytes",
+];
+/// RAM there may be in use, stack included.
+const RAM_BYTES_MAX: f64 = 16.0 * 1024.0;
+
 /// Where the table lies.
 pub(crate) fn table_path(runner: &Runner) -> PathBuf {
     runner.root.join("tests/fixtures/instructions.txt")
@@ -114,7 +124,13 @@ fn judge(table: &str) -> Result<(), String> {
             Some(_) => {}
         }
     }
-    Ok(())
+    match RAM_LINES.map(|name| value(table, name)) {
+        [Some(lever), Some(build), Some(work)] if lever + build.max(work) <= RAM_BYTES_MAX => {
+            println!("RAM with stack, log in flash: {} bytes", lever + build.max(work));
+            Ok(())
+        }
+        found => Err(format!("RAM with stack {found:?}, together at most {RAM_BYTES_MAX} bytes")),
+    }
 }
 
 /// Prints the table and compares it with the committed one.
@@ -144,7 +160,10 @@ mod tests {
     use super::*;
 
     const TABLE: &str = "block coding, a sample      180.7\nsample, streaming     764.3\n\
-                         sample, streaming, longest step  109974.0\nsample, not streaming  506.2\n";
+                         sample, streaming, longest step  109974.0\nsample, not streaming  506.2\n\
+                         log in flash, lever, bytes  10456.0\n\
+                         log in flash, stack while it is built, bytes  3604.0\n\
+                         log in flash, stack at work, bytes  4048.0\n";
 
     #[test]
     fn a_table_within_its_ceilings_passes() {
@@ -157,5 +176,7 @@ mod tests {
         assert!(judge(&TABLE.replace("180.7", "200.1")).is_err());
         assert!(judge(&TABLE.replace("764.3", "800.1")).is_err());
         assert!(judge(&TABLE.replace("block", "black")).is_err());
+        assert!(judge(&TABLE.replace("4048.0", "5929.0")).is_err());
+        assert!(judge(&TABLE.replace("at work", "at rest")).is_err());
     }
 }

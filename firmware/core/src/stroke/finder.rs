@@ -105,6 +105,7 @@ pub struct Finder {
 
 impl Finder {
     /// A finder for bins of `bin_s` seconds.
+    #[inline(always)]
     pub fn new(bin_s: f32) -> Finder {
         Finder {
             state: State::Unsettled,

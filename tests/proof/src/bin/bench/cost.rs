@@ -259,11 +259,11 @@ fn stack(counter: &mut Counter, out: &mut Console) -> fmt::Result {
     let bytes = stack_bytes(|| {
         slot.write(Lever::new(IDENTITY));
     });
-    line(out, "log in RAM: lever, bytes", size_of::<Lever>() as u64, 1)?;
-    line(out, "  stack while it is built, bytes", bytes as u64, 1)?;
+    line(out, "log in RAM, lever, bytes", size_of::<Lever>() as u64, 1)?;
+    line(out, "log in RAM, stack while it is built, bytes", bytes as u64, 1)?;
     let lever = slot.write(Lever::new(IDENTITY));
     let bytes = stack_bytes(|| work(lever, counter));
-    line(out, "  stack at work, bytes", bytes as u64, 1)?;
+    line(out, "log in RAM, stack at work, bytes", bytes as u64, 1)?;
 
     let flash = cortex_m::singleton!(: RamFlash = RamFlash::new()).expect("taken once");
     let slot = cortex_m::singleton!(: MaybeUninit<Lever<LogInFlash<'static>>> =
@@ -274,11 +274,11 @@ fn stack(counter: &mut Counter, out: &mut Console) -> fmt::Result {
         let log = FlashLog::mount(flash, IDENTITY.device, IDENTITY.epoch);
         lever = Some(slot.write(Lever::with_log(IDENTITY, log)));
     });
-    line(out, "log in flash: lever, bytes", size_of::<Lever<LogInFlash<'_>>>() as u64, 1)?;
-    line(out, "  stack while it is built, bytes", bytes as u64, 1)?;
+    line(out, "log in flash, lever, bytes", size_of::<Lever<LogInFlash<'_>>>() as u64, 1)?;
+    line(out, "log in flash, stack while it is built, bytes", bytes as u64, 1)?;
     let lever = lever.expect("built just now");
     let bytes = stack_bytes(|| work(lever, counter));
-    line(out, "  stack at work, bytes", bytes as u64, 1)
+    line(out, "log in flash, stack at work, bytes", bytes as u64, 1)
 }
 
 #[inline(never)]
