@@ -10,6 +10,7 @@
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
+use crate::encoding;
 use crate::error::{DecodeError, EncodeError};
 use crate::lost::{self, LOST_VERSION};
 use crate::record::{Pin, RECORD_VERSION, Reading, StringPosition, decode_record};
@@ -108,7 +109,7 @@ fn encode<T: Serialize>(
 ) -> Result<usize, EncodeError> {
     let (first, body) = destination.split_first_mut().ok_or(EncodeError)?;
     *first = version;
-    let body_len = postcard::to_slice(content, body).map_err(|_| EncodeError)?.len();
+    let body_len = encoding::encode(content, body)?;
     Ok(1 + body_len)
 }
 

@@ -1,8 +1,9 @@
 //! What the lever and the host say to each other.
 //!
-//! One crate for both sides: quantities ([`units`]), what a pin's strokes say ([`record`]), what else
-//! a record may hold ([`content`]), packed samples ([`block`]), the two tables of messages ([`message`]) and the frames they travel in
-//! ([`frame`]). The formats are written down, with byte examples a test executes, in `spec.md`.
+//! One crate for both sides: quantities ([`units`]), what a pin's strokes say ([`record`]), what
+//! else a record may hold ([`content`]), packed samples ([`block`]), the two tables of messages
+//! ([`message`]), their bytes ([`encoding`]) and the frames they travel in ([`frame`]). The formats
+//! are written down, with byte examples a test executes, in `spec.md`.
 //!
 //! Deliberately not here: clocks, ports, retries; those belong to the lever's core and to the
 //! host's session.
@@ -13,6 +14,7 @@
 
 pub mod block;
 pub mod content;
+pub mod encoding;
 pub mod error;
 pub mod frame;
 pub mod lost;

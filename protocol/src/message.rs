@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::encoding::{self, encode};
 use crate::error::{CommandResult, DecodeError, EncodeError, LinkCounters};
 use crate::frame::{self, Frame};
 use crate::record::Pin;
@@ -61,6 +62,7 @@ pub struct Samples<'a> {
     /// [`crate::block::CODING_PLAIN`] or [`crate::block::CODING_RICE`].
     pub coding: u8,
     /// The packed samples.
+    #[serde(serialize_with = "encoding::bytes")]
     pub data: &'a [u8],
 }
 
@@ -118,6 +120,7 @@ pub struct Record<'a> {
     /// [`crate::record::record_checksum`] of epoch, number and bytes.
     pub checksum: u32,
     /// The record as stored, see [`crate::record::decode_record`].
+    #[serde(serialize_with = "encoding::bytes")]
     pub bytes: &'a [u8],
 }
 
@@ -301,10 +304,6 @@ const _: () = assert!(
     SAMPLES_MESSAGE_OVERHEAD_BYTES_MAX + crate::block::BLOCK_BYTES_MAX <= frame::BODY_BYTES_MAX
 );
 
-fn write<T: Serialize>(message: &T, destination: &mut [u8]) -> Result<usize, EncodeError> {
-    postcard::to_slice(message, destination).map(|used| used.len()).map_err(|_| EncodeError)
-}
-
 fn read<'a, T: Deserialize<'a>>(body: &'a [u8]) -> Result<T, DecodeError> {
     let (message, rest) = postcard::take_from_bytes(body).map_err(|_| DecodeError::Content)?;
     if rest.is_empty() { Ok(message) } else { Err(DecodeError::TrailingBytes) }
@@ -338,7 +337,7 @@ macro_rules! table {
                 destination: &mut [u8],
             ) -> Result<usize, EncodeError> {
                 let body = |room: &mut [u8]| match self {
-                    $($table::$name(message) => write(message, room),)+
+                    $($table::$name(message) => encode(message, room),)+
                 };
                 frame::encode(self.kind(), sequence, body, destination)
             }

@@ -11,6 +11,7 @@ use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use crate::CRC32;
+use crate::encoding::encode;
 use crate::error::{DecodeError, EncodeError};
 use crate::units::{Angle, DeviceTime, Stiffness, Torque};
 
@@ -268,7 +269,7 @@ impl Pin {
 pub fn encode_record(reading: &Reading, destination: &mut [u8]) -> Result<usize, EncodeError> {
     let (version, body) = destination.split_first_mut().ok_or(EncodeError)?;
     *version = RECORD_VERSION;
-    let body_len = postcard::to_slice(reading, body).map_err(|_| EncodeError)?.len();
+    let body_len = encode(reading, body)?;
     Ok(1 + body_len)
 }
 

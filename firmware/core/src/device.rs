@@ -34,7 +34,7 @@ use crate::link::Link;
 use crate::log::{RamLog, RecordLog};
 use crate::plan::{Incoming, Plan, Progress};
 use crate::reading::Session;
-use crate::sample::{MOTION_SAMPLE_COUNT, Pipeline};
+use crate::sample::{MOTION_SAMPLE_COUNT, Pipeline, rounded};
 use crate::selftest::SelfTest;
 use crate::stroke::{Finder, RAD_PER_DEG};
 use crate::supply::Supply;
@@ -126,6 +126,8 @@ impl Lever {
 impl<L: RecordLog> Lever<L> {
     /// A lever just powered up that keeps its records in `log`, whose epoch counts rather than
     /// the identity's.
+    // Inlined, so that `MaybeUninit::write` builds it in place: a copy is 10 KiB of stack.
+    #[inline(always)]
     pub fn with_log(identity: Identity, log: L) -> Lever<L> {
         let pipeline = Pipeline::new(identity.sample_period_ns);
         let finder = Finder::new(pipeline.bin_ms() / 1000.0);
@@ -252,6 +254,8 @@ impl<L: RecordLog> Lever<L> {
     }
 
     fn take_sample(&mut self, now: DeviceTime, sample: RawSample) {
+        // What is measured with is what is sent, so a replay of the one gives the other.
+        let sample = rounded(sample);
         if self.room_wanted {
             // Now rather than when the next pin is chosen: samples missed here harm no reading.
             self.between_pins(now);

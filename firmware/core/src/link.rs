@@ -92,14 +92,18 @@ impl Link {
             return false;
         }
         self.compact();
-        let mut frame = [0u8; WIRE_BYTES_MAX];
-        let Ok(len) = message.encode(self.next_sequence, &mut frame) else { return false };
-        let Some(bytes) = frame.get(..len) else { return false };
-        if self.waiting.extend_from_slice(bytes).is_err() {
+        // Written where it waits; a frame of its own would be 411 bytes of stack.
+        let before = self.waiting.len();
+        if self.waiting.resize(before.saturating_add(WIRE_BYTES_MAX), 0).is_err() {
             return false;
         }
-        self.next_sequence = self.next_sequence.wrapping_add(1);
-        true
+        let room = self.waiting.get_mut(before..).unwrap_or_default();
+        let encoded = message.encode(self.next_sequence, room);
+        self.waiting.truncate(before.saturating_add(encoded.unwrap_or(0)));
+        if encoded.is_ok() {
+            self.next_sequence = self.next_sequence.wrapping_add(1);
+        }
+        encoded.is_ok()
     }
 
     /// Queues a message that may be dropped: only while the reserve stays free.
@@ -111,8 +115,9 @@ impl Link {
     fn compact(&mut self) {
         if self.sent > 0 {
             let len = self.waiting.len();
-            self.waiting.copy_within(self.sent..len, 0);
-            self.waiting.truncate(len - self.sent);
+            let sent = self.sent.min(len);
+            self.waiting.copy_within(sent..len, 0);
+            self.waiting.truncate(len - sent);
             self.sent = 0;
         }
     }

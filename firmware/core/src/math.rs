@@ -3,7 +3,7 @@
 //! `f32` throughout, one order of operations, so that the lever and the host's replay agree bit
 //! for bit. Deliberately not here: anything that allocates or recurses.
 
-use heapless::Vec;
+use heapless::binary_heap::{BinaryHeap, Min};
 
 /// A straight line y = mean_y + slope·(x − mean_x) fitted by least squares.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,14 +74,22 @@ pub const QUANTILE_COUNT_MAX: usize = 128;
 pub fn quantile(values: impl Iterator<Item = f32> + Clone, share: f32) -> Option<f32> {
     let count = values.clone().count();
     let stride = count.div_ceil(QUANTILE_COUNT_MAX).max(1);
-    let mut sorted: Vec<f32, QUANTILE_COUNT_MAX> = Vec::new();
+    // The standard sorts have a panic for orders that contradict themselves.
+    let mut heap: BinaryHeap<i32, Min, QUANTILE_COUNT_MAX> = BinaryHeap::new();
     for value in values.step_by(stride) {
-        if sorted.push(value).is_err() {
+        if heap.push(order_key(value.to_bits() as i32)).is_err() {
             break;
         }
     }
-    sorted.sort_unstable_by(f32::total_cmp);
-    let last = sorted.len().checked_sub(1)?;
+    let last = heap.len().checked_sub(1)?;
     let position = (share * last as f32 + 0.5) as usize;
-    sorted.get(position.min(last)).copied()
+    for _ in 0..position.min(last) {
+        heap.pop();
+    }
+    heap.pop().map(|key| f32::from_bits(order_key(key) as u32))
+}
+
+/// A whole number for the bits of an `f32`, in the order of [`f32::total_cmp`]; undoes itself.
+const fn order_key(bits: i32) -> i32 {
+    bits ^ ((bits >> 31) as u32 >> 1) as i32
 }

@@ -14,6 +14,47 @@ pub const MOTION_SAMPLE_COUNT: u32 = 64;
 /// Fraction bits of the gyro bias.
 const BIAS_FRACTION_BITS: u32 = 16;
 
+/// Step bridge codes are rounded to: 0.11 mN·m of the nominal lever. Rounding to a step adds a
+/// twelfth of its square to the noise's variance: 1.3 % where one sample's noise is 40 counts.
+pub const BRIDGE_STEP_BITS: u32 = 4;
+/// Step rates are rounded to: 4 counts, 17.5 millidegrees per second of the nominal lever; adds
+/// 0.7 % to the variance where one sample's noise is 14 counts.
+pub const RATE_STEP_BITS: u32 = 2;
+
+/// The sample as it is measured with and sent: rounded to steps far below its noise, so that it
+/// takes few bits on the line and a replay still works with the very same numbers.
+///
+/// A code at the end of its converter's range stays what it is, and none is rounded up to one.
+/// Rounding again changes nothing.
+#[inline]
+pub fn rounded(sample: RawSample) -> RawSample {
+    let rate_ends = i32::from(i16::MIN)..=i32::from(i16::MAX);
+    let rate = round_within(sample.rate_count.into(), RATE_STEP_BITS, rate_ends);
+    RawSample {
+        bridge_code: round_within(
+            sample.bridge_code,
+            BRIDGE_STEP_BITS,
+            BRIDGE_CODE_MIN..=BRIDGE_CODE_MAX,
+        ),
+        // Never out of the ends.
+        rate_count: rate as i16,
+    }
+}
+
+/// The nearest multiple of 2^`bits` within the ends; of two as near, the even one, so that nothing
+/// is shifted on average.
+#[inline]
+fn round_within(value: i32, bits: u32, ends: core::ops::RangeInclusive<i32>) -> i32 {
+    let (lowest, highest) = (*ends.start(), *ends.end());
+    if value <= lowest || value >= highest {
+        return value;
+    }
+    let step = 1 << bits;
+    let odd = (value >> bits) & 1;
+    let rounded = (value + step / 2 - 1 + odd) >> bits << bits;
+    rounded.clamp(lowest + step, highest + 1 - step)
+}
+
 /// Mean torque and head angle over ten samples.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Bin {

@@ -1,7 +1,8 @@
 //! Packed samples: exact, strict about their end, and shorter than plain where it matters.
 
 use pinhold_protocol::block::{
-    self, BLOCK_BYTES_MAX, BLOCK_SAMPLE_COUNT_MAX, CODING_PLAIN, CODING_RICE, RawSample,
+    self, BLOCK_BYTES_MAX, BLOCK_SAMPLE_COUNT_MAX, CODING_PLAIN, CODING_PREDICTED, CODING_RICE,
+    RawSample,
 };
 use pinhold_protocol::error::{DecodeError, EncodeError};
 use pinhold_protocol::frame::WIRE_BYTES_MAX;
@@ -23,6 +24,26 @@ proptest! {
         let (coding, data) = sample::packed(&samples);
         prop_assert!(data.len() <= samples.len() * 5, "never longer than plain");
         prop_assert_eq!(unpacked(coding, &data, samples.len()), Ok(samples));
+    }
+
+    /// By every coding, and on a grid of any step, which coding 2 leaves out of the stream.
+    #[test]
+    fn samples_come_back_by_every_coding(
+        samples in strategy::samples(),
+        bridge_step in 0u32..12,
+        rate_step in 0u32..12,
+    ) {
+        let samples: Vec<RawSample> = samples
+            .iter()
+            .map(|sample| RawSample {
+                bridge_code: sample.bridge_code >> bridge_step << bridge_step,
+                rate_count: sample.rate_count >> rate_step << rate_step,
+            })
+            .collect();
+        for coding in [CODING_PLAIN, CODING_RICE, CODING_PREDICTED] {
+            let data = sample::packed_as(coding, &samples);
+            prop_assert_eq!(unpacked(coding, &data, samples.len()), Ok(samples.clone()));
+        }
     }
 
     /// Exactly as long as its samples: one byte fewer or more, one sample fewer or more.
@@ -63,29 +84,71 @@ fn impossible_samples_are_refused() {
 #[test]
 fn malformed_blocks_are_refused() {
     let samples = sample::ramp_samples();
-    let (coding, data) = sample::packed(&samples);
-    assert_eq!(coding, CODING_RICE);
-    assert_eq!(unpacked(2, &data, samples.len()), Err(DecodeError::Content), "unknown coding");
-    assert_eq!(unpacked(coding, &data, 0), Err(DecodeError::Content), "no samples");
-    assert_eq!(unpacked(coding, &data, 65), Err(DecodeError::Content), "too many samples");
-    let mut parameter = data.clone();
+    for coding in [CODING_RICE, CODING_PREDICTED] {
+        let data = sample::packed_as(coding, &samples);
+        assert_eq!(unpacked(coding, &data, 0), Err(DecodeError::Content), "no samples");
+        assert_eq!(unpacked(coding, &data, 65), Err(DecodeError::Content), "too many samples");
+        let longer = [&data[..], &[0]].concat();
+        assert_eq!(unpacked(coding, &longer, samples.len()), Err(DecodeError::TrailingBytes));
+    }
+    assert_eq!(unpacked(3, &[0; 20], samples.len()), Err(DecodeError::Content), "unknown coding");
+    assert_eq!(block::encode_as(3, &samples, &mut [0; 320]), Err(EncodeError));
+}
+
+#[test]
+fn malformed_blocks_of_differences_are_refused() {
+    let samples = sample::ramp_samples();
+    let mut parameter = sample::packed_as(CODING_RICE, &samples);
     parameter[0] = 24 << 3;
-    assert_eq!(unpacked(coding, &parameter, samples.len()), Err(DecodeError::Content));
+    assert_eq!(unpacked(CODING_RICE, &parameter, samples.len()), Err(DecodeError::Content));
     // Four still samples: 50 bits of head, six of code, no padding; three leave two zero bits.
     let still = [RawSample::default(); 4];
-    let (coding, data) = sample::packed(&still);
-    assert_eq!((coding, data.len()), (CODING_RICE, 7));
-    assert_eq!(unpacked(coding, &data, 4), Ok(still.to_vec()));
+    let data = sample::packed_as(CODING_RICE, &still);
+    assert_eq!(data.len(), 7);
+    assert_eq!(unpacked(CODING_RICE, &data, 4), Ok(still.to_vec()));
     let mut padding = data.clone();
     padding[6] |= 1;
-    assert_eq!(unpacked(coding, &padding, 3), Err(DecodeError::Content), "padding not zero");
-    assert_eq!(unpacked(coding, &[&data[..], &[0]].concat(), 4), Err(DecodeError::TrailingBytes));
+    assert_eq!(unpacked(CODING_RICE, &padding, 3), Err(DecodeError::Content), "padding not zero");
     // From the largest code one step further up: out of the converter's range.
     let top = RawSample { bridge_code: block::BRIDGE_CODE_MAX, rate_count: 0 };
-    let (coding, mut data) = sample::packed(&[top; 4]);
+    let mut data = sample::packed_as(CODING_RICE, &[top; 4]);
     // Bits 50 to 52 become `110`: code 2 is a difference of +1.
     data[6] = 0b0011_0000;
-    assert_eq!(unpacked(coding, &data, 2), Err(DecodeError::Content), "over the range");
+    assert_eq!(unpacked(CODING_RICE, &data, 2), Err(DecodeError::Content), "over the range");
+}
+
+#[test]
+fn malformed_predicted_blocks_are_refused() {
+    // Four still samples: 11 and 16 bits of bridge's head, 3 of code, 11 and 8 of the rate's, 3.
+    let still = [RawSample::default(); 4];
+    let data = sample::packed_as(CODING_PREDICTED, &still);
+    assert_eq!(data.len(), 7, "52 bits");
+    assert_eq!(unpacked(CODING_PREDICTED, &data, 4), Ok(still.to_vec()));
+    let changed = |byte: usize, bits: u8| {
+        let mut data = data.clone();
+        data[byte] ^= bits;
+        unpacked(CODING_PREDICTED, &data, 4)
+    };
+    // Byte 0 is `1000 10 00`: eight zero bits, way 2, the parameter's beginning.
+    assert_eq!(data[0], 0b1000_1000);
+    assert_eq!(changed(0, 0b0001_0000), Err(DecodeError::Content), "nine zero bits");
+    assert_eq!(changed(0, 0b0000_0100), Err(DecodeError::Content), "way 3");
+    assert_eq!(changed(0, 0b0000_0011), Err(DecodeError::Content), "parameter 24");
+    assert_eq!(changed(6, 0b0000_0001), Err(DecodeError::Content), "padding not zero");
+}
+
+/// Any error at the ends of the range decodes to a value in range, and encodes again.
+#[test]
+fn predictions_wrap_at_the_ends() {
+    let ends = [block::BRIDGE_CODE_MIN, block::BRIDGE_CODE_MAX, 0, block::BRIDGE_CODE_MAX];
+    let samples: Vec<RawSample> = (0..64)
+        .map(|place| RawSample {
+            bridge_code: ends[place % 4],
+            rate_count: [i16::MIN, i16::MAX, i16::MAX][place % 3],
+        })
+        .collect();
+    let data = sample::packed_as(CODING_PREDICTED, &samples);
+    assert_eq!(unpacked(CODING_PREDICTED, &data, 64), Ok(samples));
 }
 
 /// Approximately normal, deterministic: the sum of twelve uniform numbers, seeded.

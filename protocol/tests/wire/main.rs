@@ -5,6 +5,7 @@
 
 mod block;
 mod damage;
+mod encoding;
 mod golden;
 mod hex;
 mod round_trip;

@@ -211,6 +211,15 @@ pub(crate) fn ramp_samples() -> Vec<RawSample> {
         .collect()
 }
 
+/// The same as a lever sends them: bridge codes in steps of 16, rates in steps of 4.
+pub(crate) fn rounded_samples() -> Vec<RawSample> {
+    let step = |sample: RawSample| RawSample {
+        bridge_code: sample.bridge_code & !15,
+        rate_count: sample.rate_count & !3,
+    };
+    ramp_samples().into_iter().map(step).collect()
+}
+
 /// Samples at the ends of their ranges: no shorter packed.
 pub(crate) fn extreme_samples() -> Vec<RawSample> {
     vec![
@@ -225,6 +234,14 @@ pub(crate) fn packed(samples: &[RawSample]) -> (u8, Vec<u8>) {
     let mut room = [0; block::BLOCK_BYTES_MAX];
     let (coding, used) = block::encode(samples, &mut room).expect("a block always fits");
     (coding, room[..used].to_vec())
+}
+
+/// The form of one coding, whichever [`packed`] would choose.
+pub(crate) fn packed_as(coding: u8, samples: &[RawSample]) -> Vec<u8> {
+    // Codings that do not fall back can be longer than plain.
+    let mut room = [0; 2 * block::BLOCK_BYTES_MAX];
+    let used = block::encode_as(coding, samples, &mut room).expect("a block always fits");
+    room[..used].to_vec()
 }
 
 /// A block in a message of its own.

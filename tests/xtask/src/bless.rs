@@ -4,17 +4,24 @@ use std::fs;
 use std::process::Command;
 
 use crate::runner::{Runner, run};
-use crate::{setup, size, test};
+use crate::{instructions, panics, setup, size, test};
 
 /// `bless`: sizes, and the goldens of every test that heeds `PINHOLD_BLESS`.
 pub(crate) fn word(runner: &Runner) -> Result<(), String> {
     setup::target()?;
     test::build_boards(runner)?;
-    let path = size::snapshot_path(runner);
-    fs::write(&path, size::measure(runner)?)
-        .map_err(|error| format!("{}: {error}", path.display()))?;
+    setup::emulator()?;
+    for (path, text) in [
+        (size::snapshot_path(runner), size::measure(runner)?),
+        (panics::list_path(runner), panics::list(runner)?),
+        (instructions::table_path(runner), instructions::measure(runner)?),
+    ] {
+        fs::write(&path, text).map_err(|error| format!("{}: {error}", path.display()))?;
+    }
     // One test at a time: each writes its own files.
     runner.cargo_with(&["test", "-p", "pinhold-protocol"], "PINHOLD_BLESS", "1")?;
+    let signal = ["test", "-p", "pinhold-simtest", "--test", "signal_file"];
+    runner.cargo_with(&signal, "PINHOLD_BLESS", "1")?;
     println!("\nwhat changed, to be looked at before it is committed:");
     let folder = runner.root.join("tests/fixtures");
     run(Command::new("git").current_dir(&folder).args(["status", "--short", "."]))?;

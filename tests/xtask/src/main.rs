@@ -10,6 +10,8 @@
 mod bless;
 mod elf;
 mod features;
+mod instructions;
+mod panics;
 mod report;
 mod runner;
 mod setup;
@@ -34,6 +36,12 @@ const WORDS: &[Word] = &[
     ("e2e", "the emulated lever and the real binary", test::end_to_end),
     ("size", "flash and RAM of both boards, against the committed snapshot", size::word),
     (
+        "panics",
+        "that core and protocol cannot, and where the boards' vendor code can",
+        panics::word,
+    ),
+    ("instructions", "instructions and stack on the emulated board", instructions::word),
+    (
         "features",
         "no `std` and no foreign maths in the firmware's dependency graph",
         features::word,
@@ -50,7 +58,7 @@ fn main() -> ExitCode {
     let (Some((_, _, run)), None) = (word, arguments.next()) else {
         eprintln!("usage: cargo xtask <word>");
         for (name, what, _) in WORDS {
-            eprintln!("  {name:<11} {what}");
+            eprintln!("  {name:<12} {what}");
         }
         return ExitCode::from(2);
     };

@@ -72,6 +72,18 @@ impl Runner {
         output(&mut self.cargo_command(arguments))
     }
 
+    /// Runs cargo, which must fail; what it said.
+    pub(crate) fn cargo_failure(&self, arguments: &[&str]) -> Result<String, String> {
+        let mut command = self.cargo_command(arguments);
+        let said = describe(&command);
+        println!("$ {said}   # must fail");
+        let output = command.output().map_err(|error| format!("cannot run {said}: {error}"))?;
+        if output.status.success() {
+            return Err(format!("{said} did not fail"));
+        }
+        Ok(String::from_utf8_lossy(&output.stderr).into_owned())
+    }
+
     /// Runs cargo, shows its standard output line by line and hands each line to `take`; says
     /// whether it succeeded.
     pub(crate) fn cargo_lines(

@@ -2,7 +2,7 @@
 
 use crate::report::{Count, Report};
 use crate::runner::{BOARDS, Runner, TARGET};
-use crate::{features, setup, size};
+use crate::{features, instructions, panics, setup, size};
 
 /// The package whose tests need the emulator.
 const END_TO_END: &str = "pinhold-e2e";
@@ -21,6 +21,9 @@ pub(crate) fn everything(runner: &Runner) -> Result<(), String> {
     report.part("format", |_| format(runner));
     report.part("firmware", |_| build_boards(runner));
     report.part("firmware sizes", |_| size::compare(runner));
+    report.part("proof: no panic", |_| panics::proof(runner));
+    report.part("panics in the boards", |_| panics::compare(runner));
+    report.part("instructions", |_| instructions::compare(runner));
     report.part("firmware features", |_| features::word(runner));
     report.part("lints", |_| lints(runner));
     report.part("build tests", |_| runner.cargo(&["test", "--workspace", "--no-run"]));
@@ -74,7 +77,7 @@ fn format(runner: &Runner) -> Result<(), String> {
 fn lints(runner: &Runner) -> Result<(), String> {
     setup::component("cargo-clippy", "clippy")?;
     runner.cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"])?;
-    BOARDS.iter().try_for_each(|board| {
+    BOARDS.iter().chain(&["pinhold-proof"]).try_for_each(|board| {
         runner.cargo(&["clippy", "-p", board, "--target", TARGET, "--", "-D", "warnings"])
     })
 }

@@ -1,6 +1,6 @@
 //! The serial link to the host: received bytes by interrupt, sent bytes by DMA from the main loop.
 
-use core::cell::RefCell;
+use core::cell::Cell;
 
 use cortex_m::interrupt::{Mutex, free};
 use embedded_hal_02::serial::Write as _;
@@ -16,7 +16,7 @@ const SEND_BYTES_MAX: usize = 64;
 const TAKE_BYTES_MAX: usize = 8;
 
 static RECEIVED: Ring<1024> = Ring::new();
-static RECEIVER: Mutex<RefCell<Option<UarteRx<UARTE0>>>> = Mutex::new(RefCell::new(None));
+static RECEIVER: Mutex<Cell<Option<UarteRx<UARTE0>>>> = Mutex::new(Cell::new(None));
 
 /// The link's pins.
 pub(crate) struct LinkPins {
@@ -45,7 +45,7 @@ impl Link {
         };
         let serial = Uarte::new(serial, pins, Parity::EXCLUDED, Baudrate::BAUD921600);
         let (sender, receiver) = serial.split(send_buffer, receive_buffer).ok()?;
-        free(|token| RECEIVER.borrow(token).replace(Some(receiver)));
+        free(|token| RECEIVER.borrow(token).set(Some(receiver)));
         take_received();
         Some(Link { sender })
     }
@@ -87,8 +87,8 @@ impl Link {
 
 fn take_received() {
     free(|token| {
-        let mut receiver = RECEIVER.borrow(token).borrow_mut();
-        let Some(receiver) = receiver.as_mut() else { return };
+        // Taken out and put back: a borrow would be checked, and the check can panic.
+        let Some(mut receiver) = RECEIVER.borrow(token).take() else { return };
         for _ in 0..TAKE_BYTES_MAX {
             // Asking also arms the receiver for the next byte.
             if !matches!(receiver.read_ready(), Ok(true)) {
@@ -102,6 +102,7 @@ fn take_received() {
                 RECEIVED.push(byte);
             }
         }
+        RECEIVER.borrow(token).set(Some(receiver));
     });
 }
 

@@ -93,7 +93,10 @@ impl Found {
 /// Largest torque towards the side `movement` points to, N·m.
 pub fn largest_towards(bins: &[Bin], movement: f32) -> f32 {
     let sign = if movement < 0.0 { -1.0 } else { 1.0 };
-    bins.iter().fold(0.0, |peak: f32, bin| peak.max(sign * bin.torque_nm))
+    // Compared here, in every bin of a stroke: `max` is a call of thirty instructions.
+    bins.iter()
+        .map(|bin| sign * bin.torque_nm)
+        .fold(0.0, |peak: f32, torque_nm| if torque_nm > peak { torque_nm } else { peak })
 }
 
 /// Highest less lowest torque, N·m.

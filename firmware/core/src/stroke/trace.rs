@@ -3,6 +3,8 @@
 //! When full, neighbouring bins are averaged in pairs, so a slow stroke costs resolution and never
 //! its beginning.
 
+use core::cell::Cell;
+
 use heapless::Vec;
 
 use crate::sample::Bin;
@@ -53,20 +55,20 @@ impl Trace {
         }
     }
 
+    /// Averages neighbours, in place: a second trace would be 4 KiB of stack.
     fn halve(&mut self) {
-        let mut halved: Vec<Bin, TRACE_BIN_COUNT_MAX> = Vec::new();
-        for pair in self.bins.chunks_exact(2) {
+        let half = self.bins.len() / 2;
+        let cells = Cell::from_mut(self.bins.as_mut_slice()).as_slice_of_cells();
+        for (slot, pair) in cells.iter().zip(cells.chunks_exact(2)) {
             if let [first, second] = pair {
-                let merged = Bin {
+                let (first, second) = (first.get(), second.get());
+                slot.set(Bin {
                     torque_nm: (first.torque_nm + second.torque_nm) / 2.0,
                     angle_rad: (first.angle_rad + second.angle_rad) / 2.0,
-                };
-                if halved.push(merged).is_err() {
-                    break;
-                }
+                });
             }
         }
-        self.bins = halved;
+        self.bins.truncate(half);
         self.merge = self.merge.max(1) * 2;
     }
 

@@ -65,3 +65,25 @@ fn many_values_are_picked_evenly() {
     assert_eq!(quantile(many.clone(), 0.5), Some(128.0));
     assert_eq!(quantile(many, 1.0), Some(254.0));
 }
+
+/// The same value as a sorted list has at that place, whatever the values are.
+#[test]
+fn quantiles_equal_those_of_a_sorted_list() {
+    let mut state = 0x9E37_79B9_u32;
+    let mut next = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f32::from_bits(state)
+    };
+    for count in 1..=QUANTILE_COUNT_MAX {
+        // Any bits at all: both zeros, infinities and NaNs among them.
+        let mut values: Vec<f32> = (0..count).map(|_| next()).collect();
+        values[count / 2] = [0.0, -0.0, f32::INFINITY, f32::NAN][count % 4];
+        for share in [0.0, 0.05, 0.25, 0.5, 0.95, 1.0] {
+            let ours = quantile(values.iter().copied(), share).unwrap();
+            let mut sorted = values.clone();
+            sorted.sort_by(f32::total_cmp);
+            let place = (share * (count - 1) as f32 + 0.5) as usize;
+            assert_eq!(ours.to_bits(), sorted[place].to_bits(), "{count} values, {share}");
+        }
+    }
+}

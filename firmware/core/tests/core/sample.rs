@@ -3,7 +3,9 @@
 use pinhold_lever::calibration::{
     NOMINAL_SPAN_NM_PER_COUNT, NOMINAL_WEIGHT_MOMENT_NM, RATE_RADIANS_PER_SECOND_PER_COUNT,
 };
-use pinhold_lever::sample::{BIN_SAMPLE_COUNT, FinishedBin, MOTION_SAMPLE_COUNT, Pipeline};
+use pinhold_lever::sample::{
+    BIN_SAMPLE_COUNT, FinishedBin, MOTION_SAMPLE_COUNT, Pipeline, rounded,
+};
 use pinhold_lever::{RawMotion, RawSample};
 use pinhold_protocol::block::{BRIDGE_CODE_MAX, BRIDGE_CODE_MIN};
 
@@ -117,5 +119,47 @@ fn the_angle_of_a_half_wave_with_and_without_its_bias() {
         let at_end = push_all(&mut pipeline, (0..BIN_SAMPLE_COUNT).map(|_| sample(0, rest)));
         let turned_deg = at_end[0].bin.angle_rad.to_degrees();
         assert!((turned_deg - expected_deg).abs() < TOLERANCE_DEG, "{turned_deg}");
+    }
+}
+
+/// Rounding goes to the nearest step, of two as near to the even one, and not again.
+#[test]
+fn samples_are_rounded_once_and_without_bias() {
+    let round = |bridge_code, rate_count| rounded(RawSample { bridge_code, rate_count });
+    let (mut bridge_sum, mut rate_sum) = (0i64, 0i64);
+    for code in -320..320 {
+        let once = round(code, code as i16);
+        assert_eq!(rounded(once), once);
+        assert_eq!((once.bridge_code % 16, once.rate_count % 4), (0, 0));
+        assert!((once.bridge_code - code).abs() <= 8);
+        assert!((i32::from(once.rate_count) - code).abs() <= 2);
+        bridge_sum += i64::from(once.bridge_code - code);
+        rate_sum += i64::from(once.rate_count) - i64::from(code);
+    }
+    assert_eq!((bridge_sum, rate_sum), (0, 0));
+    assert_eq!(round(8, 2), RawSample { bridge_code: 0, rate_count: 0 });
+    assert_eq!(round(24, 6), RawSample { bridge_code: 32, rate_count: 8 });
+}
+
+/// Only what was at the end of its range is there afterwards; nothing leaves its range.
+#[test]
+fn rounding_keeps_the_ends_of_the_range() {
+    for code in [BRIDGE_CODE_MIN, BRIDGE_CODE_MAX, i32::MIN, i32::MAX] {
+        assert_eq!(rounded(RawSample { bridge_code: code, rate_count: 0 }).bridge_code, code);
+    }
+    for code in [BRIDGE_CODE_MIN + 1, BRIDGE_CODE_MIN + 7, BRIDGE_CODE_MAX - 1, BRIDGE_CODE_MAX - 9]
+    {
+        let once = rounded(RawSample { bridge_code: code, rate_count: 0 });
+        assert!(once.bridge_code > BRIDGE_CODE_MIN && once.bridge_code < BRIDGE_CODE_MAX);
+        assert!((once.bridge_code - code).abs() < 16);
+        assert_eq!(rounded(once), once);
+    }
+    for rate_count in [i16::MIN, i16::MAX] {
+        assert_eq!(rounded(RawSample { bridge_code: 0, rate_count }).rate_count, rate_count);
+    }
+    for rate_count in [i16::MIN + 1, i16::MAX - 1, i16::MAX - 2] {
+        let once = rounded(RawSample { bridge_code: 0, rate_count });
+        assert!(once.rate_count > i16::MIN && once.rate_count < i16::MAX);
+        assert!((i32::from(once.rate_count) - i32::from(rate_count)).abs() < 4);
     }
 }
