@@ -7,6 +7,7 @@
 use std::io;
 use std::time::{Duration, Instant};
 
+use pinhold_protocol::content::Content;
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::Live;
 use pinhold_protocol::record::{Pin, Reading};
@@ -247,21 +248,21 @@ impl Keeper<'_> {
                 self.summary.sample_byte_count += samples.wire_byte_count as u64;
             }
             Event::Record(record) => {
-                let survey = self.survey_of(record.reading.survey)?;
+                let Some(Content::Reading(reading)) = &record.content else {
+                    return Err(SurveyError::Unreadable { number: record.number });
+                };
+                let survey = self.survey_of(reading.survey)?;
                 self.store.commit_lever_record(
                     survey,
                     record.device,
                     record.epoch,
                     record.number,
                     record.checksum,
-                    &record.reading,
+                    reading,
                 )?;
                 session.kept(now_ms, record.number);
                 self.summary.reading_count += 1;
-                observer.reading_kept(&record.reading, session.position(), pin_count);
-            }
-            Event::RecordUnreadable { number } => {
-                return Err(SurveyError::Unreadable { number });
+                observer.reading_kept(reading, session.position(), pin_count);
             }
             Event::RecordsMissing { from, to } => {
                 return Err(SurveyError::Missing { from, last: to.saturating_sub(1) });

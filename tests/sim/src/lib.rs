@@ -10,6 +10,8 @@ pub mod tap;
 
 use pinhold::link::session::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Session};
 use pinhold_board_virtual::practice::{Practice, Setup, pin_names};
+use pinhold_protocol::content::Content;
+use pinhold_protocol::record::Reading;
 use pinhold_protocol::units::Angle;
 
 /// Everything a survey gave.
@@ -23,6 +25,16 @@ pub struct SurveyOutcome {
     pub sample_count: u64,
     /// Whether the session came to its end.
     pub finished: bool,
+}
+
+impl SurveyOutcome {
+    /// The readings among the records.
+    pub fn readings(&self) -> impl Iterator<Item = Reading> {
+        self.records.iter().filter_map(|record| match &record.content {
+            Some(Content::Reading(reading)) => Some(reading.clone()),
+            _ => None,
+        })
+    }
 }
 
 /// Slip asked of the technician and told to the lever, degrees.

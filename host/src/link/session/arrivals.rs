@@ -2,10 +2,11 @@
 
 use pinhold_protocol::PROTOCOL_VERSION;
 use pinhold_protocol::block;
+use pinhold_protocol::content::{Content, decode_content};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::SequenceWatch;
 use pinhold_protocol::message::{FromLever, Hello, Live, Record, Reply, Samples};
-use pinhold_protocol::record::{decode_record, record_checksum};
+use pinhold_protocol::record::record_checksum;
 
 use super::records::Answer;
 use super::{ArrivedRecord, ArrivedSamples, Event, REFUSED_RETRY_MS, Session, Stage};
@@ -106,24 +107,24 @@ impl Session {
             self.tend_records(now_ms);
             return;
         }
-        let Ok(reading) = decode_record(record.bytes) else {
-            if self.records.is_news_unreadable(record.number) {
-                self.tell(Event::RecordUnreadable { number: record.number });
+        let content = decode_content(record.bytes).ok();
+        let pin = match &content {
+            Some(Content::Reading(reading)) if reading.survey == self.plan.survey => {
+                Some(reading.pin)
             }
-            return;
+            _ => None,
         };
-        let pin = (reading.survey == self.plan.survey).then_some(reading.pin);
         let told = self.events.push(Event::Record(Box::new(ArrivedRecord {
             device,
             epoch,
             number: record.number,
             checksum: record.checksum,
             bytes: record.bytes.to_vec(),
-            reading,
+            content,
         })));
         // One that found no room is pulled again.
         if told {
-            self.records.hand_out(record.number, record.checksum, pin);
+            self.records.hand_out(record, pin);
         }
     }
 

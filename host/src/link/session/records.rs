@@ -6,8 +6,9 @@
 //! Invariants: `wanted` only passes a number when the caller has said it is kept; the chain value
 //! is the one behind `wanted − 1`.
 
-use pinhold_protocol::message::{Commit, Hello, Pull};
-use pinhold_protocol::record::{Pin, chain_next};
+use pinhold_protocol::lost::chain_behind;
+use pinhold_protocol::message::{Commit, Hello, Pull, Record};
+use pinhold_protocol::record::Pin;
 
 use super::RETRY_MS;
 
@@ -18,7 +19,8 @@ const PULL_COUNT_MAX: u8 = 8;
 #[derive(Clone, Copy, Debug)]
 struct HandedOut {
     number: u32,
-    checksum: u32,
+    /// Chain value behind it.
+    chain: u32,
     pin: Option<Pin>,
     /// The lever has started a new log, or another host has committed past it: the caller keeps
     /// it all the same, but it says nothing about the log as it is now.
@@ -58,7 +60,6 @@ pub(super) struct Records {
     commit: Option<Asked<Commit>>,
     /// Take the lever's word for where the log stands at the next greeting.
     start_over: bool,
-    unreadable_told: Option<u32>,
 }
 
 impl Records {
@@ -86,7 +87,6 @@ impl Records {
             if let Some(handed) = self.handed_out.as_mut() {
                 handed.stale = true;
             }
-            self.unreadable_told = None;
         }
         self.log = log;
         self.lever_next = hello.next_record;
@@ -116,13 +116,9 @@ impl Records {
     }
 
     /// The record with this number is with the caller now; `pin` when it belongs to this survey.
-    pub(super) fn hand_out(&mut self, number: u32, checksum: u32, pin: Option<Pin>) {
-        self.handed_out = Some(HandedOut { number, checksum, pin, stale: false });
-    }
-
-    /// Whether this is the first time that the record is found to be unreadable.
-    pub(super) fn is_news_unreadable(&mut self, number: u32) -> bool {
-        self.unreadable_told.replace(number) != Some(number)
+    pub(super) fn hand_out(&mut self, record: &Record<'_>, pin: Option<Pin>) {
+        let chain = chain_behind(self.chain, record.checksum, record.bytes);
+        self.handed_out = Some(HandedOut { number: record.number, chain, pin, stale: false });
     }
 
     /// The caller has the record on its disk: `None` when it was not asked for, else the pin it
@@ -131,7 +127,7 @@ impl Records {
         let handed = self.handed_out.filter(|handed| handed.number == number)?;
         self.handed_out = None;
         if !handed.stale {
-            self.chain = chain_next(self.chain, handed.checksum);
+            self.chain = handed.chain;
             // `wants` refuses the last number there is.
             self.wanted = number.saturating_add(1);
         }

@@ -1,9 +1,10 @@
 //! What is asked of a conversation and what it tells.
 
 use pinhold_protocol::block;
+use pinhold_protocol::content::Content;
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::{ChoosePin, Health, Hello, Live, PlanState, Status};
-use pinhold_protocol::record::{Pin, Reading};
+use pinhold_protocol::record::Pin;
 use pinhold_protocol::units::Angle;
 
 /// A pin to be read.
@@ -26,7 +27,7 @@ pub struct Plan {
     pub zero_first: bool,
 }
 
-/// A record as it came, checked against its checksum and decoded.
+/// A record as it came, checked against its checksum.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ArrivedRecord {
     /// Device identity.
@@ -39,8 +40,9 @@ pub struct ArrivedRecord {
     pub checksum: u32,
     /// The bytes as stored on the lever.
     pub bytes: Vec<u8>,
-    /// What they say.
-    pub reading: Reading,
+    /// What they say; `None` where this program does not understand them. Such a record is kept
+    /// and committed as it came: a commit covers bytes, not understanding.
+    pub content: Option<Content>,
 }
 
 /// A block of samples as it came.
@@ -79,12 +81,6 @@ pub enum Event {
     /// [`super::Session::kept`]; until then no other record comes. After a crash of the host a
     /// record may come that the disk has already: same device, epoch, number and checksum.
     Record(Box<ArrivedRecord>),
-    /// A record that does not decode although its checksum is right: from newer firmware. It is
-    /// never committed, so it stays on the lever.
-    RecordUnreadable {
-        /// Its number.
-        number: u32,
-    },
     /// Records that the lever no longer has and this host never saw.
     RecordsMissing {
         /// First missing number.

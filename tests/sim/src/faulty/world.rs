@@ -2,6 +2,7 @@
 
 use pinhold::link::session::{ArrivedRecord, Choice, Event, Plan, Session};
 use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
+use pinhold_protocol::content::Content;
 use pinhold_protocol::frame::WIRE_BYTES_MAX;
 use pinhold_protocol::message::{Commit, FromHost, Greet};
 use pinhold_protocol::record::{Pin, StringPosition, decode_record};
@@ -307,11 +308,12 @@ impl World {
         if known && !self.has(Bug::StoredTwice) {
             return;
         }
+        let Some(Content::Reading(reading)) = record.content else { return };
         let row = Row {
             number: record.number,
             checksum: record.checksum,
             bytes: record.bytes,
-            pin: record.reading.pin,
+            pin: reading.pin,
         };
         let place = if self.has(Bug::StoredInReverse) { 0 } else { self.host.disk.len() };
         self.host.disk.insert(place, row);
