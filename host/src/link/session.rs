@@ -43,6 +43,12 @@ pub use types::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Request};
 
 /// Time before a command without an answer is sent again, milliseconds.
 pub const RETRY_MS: u64 = 400;
+/// Time before a zero without an answer is asked for again at least …
+const ZERO_RETRY_MS_MIN: u64 = 4 * RETRY_MS;
+/// … and at most; asked again the lever begins anew.
+const ZERO_RETRY_MS_MAX: u64 = 10_000;
+/// Samples a zero is taken over.
+const ZERO_SAMPLE_COUNT: u64 = 500;
 /// Time for which a refused choice of pin or zero is left alone before the next try.
 pub const REFUSED_RETRY_MS: u64 = 500;
 /// Silence after which the lever is reported as not answering, milliseconds.
@@ -105,6 +111,8 @@ pub struct Session {
     lever_zeroed: bool,
     /// The zero was taken in this conversation.
     zero_taken: bool,
+    /// A lever that samples slowly takes its time over a zero.
+    zero_retry_ms: u64,
     records: Records,
     pending: Option<Pending>,
     heard_ms: u64,
@@ -162,6 +170,7 @@ impl Session {
             stage: Stage::Greeting,
             lever_zeroed: false,
             zero_taken: false,
+            zero_retry_ms: ZERO_RETRY_MS_MIN,
             records: Records::new(Scope::Nothing),
             pending: None,
             heard_ms: now_ms,
@@ -313,9 +322,8 @@ impl Session {
             && let Some(command) = self.command()
         {
             let sequence = self.send(&command);
-            // A zero takes half a second of its own before it is answered.
-            let retry_ms =
-                if matches!(command, FromHost::Zero(())) { 4 * RETRY_MS } else { RETRY_MS };
+            let is_zero = matches!(command, FromHost::Zero(()));
+            let retry_ms = if is_zero { self.zero_retry_ms } else { RETRY_MS };
             let pending = self.pending.get_or_insert(Pending {
                 sequences: Vec::new(),
                 sent_ms: now_ms,

@@ -8,7 +8,10 @@ use pinhold_protocol::message::{FromLever, Hello, Live, Record, Samples};
 use pinhold_protocol::record::record_checksum;
 
 use super::records::Taken;
-use super::{ArrivedRecord, ArrivedSamples, Event, Session, Stage};
+use super::{
+    ArrivedRecord, ArrivedSamples, Event, RETRY_MS, Session, Stage, ZERO_RETRY_MS_MAX,
+    ZERO_RETRY_MS_MIN, ZERO_SAMPLE_COUNT,
+};
 
 impl Session {
     pub(super) fn note_arrival(&mut self, now_ms: u64, sequence: u16, message: &FromLever<'_>) {
@@ -61,6 +64,8 @@ impl Session {
         let same = self.records.greeted(&hello);
         self.lever_zeroed = hello.zeroed;
         self.zero_taken &= same;
+        let zero_ms = ZERO_SAMPLE_COUNT * u64::from(hello.sample_period_ns) / 1_000_000;
+        self.zero_retry_ms = (RETRY_MS + 2 * zero_ms).clamp(ZERO_RETRY_MS_MIN, ZERO_RETRY_MS_MAX);
         if let Some(load) = self.load.as_mut() {
             load.begin_again();
         }

@@ -1,0 +1,79 @@
+//! The promise of the whole system: nothing that the lever accepted is lost, doubled, reordered or
+//! altered, whatever happens to power, cable, line and host.
+//!
+//! `PINHOLD_LINK_READINGS` asks for another number of readings, `PINHOLD_LINK_FIRST_SEED` begins
+//! with another history: a long run is taken up again where the last one's printed seeds end.
+
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use pinhold_lever::log::flash::care::Careful;
+use pinhold_simtest::whole::{Conditions, Tally};
+
+/// Seed of the first history; those from here on judge.
+const FIRST_SEED: u64 = 200_000;
+/// Readings asked for.
+const READING_COUNT_MIN: u64 = 100_000;
+/// Readings between two lines of a long run.
+const REPORT_EVERY: u64 = 1_000_000;
+
+/// From hardly any damage to one byte in a thousand of each kind.
+fn conditions(seed: u64) -> Conditions {
+    Conditions::drawn(seed, [1e-5, 1e-4, 1e-3][(seed / 5 % 3) as usize])
+}
+
+fn from_environment(name: &str, otherwise: u64) -> u64 {
+    std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(otherwise)
+}
+
+#[test]
+fn nothing_accepted_is_lost_doubled_reordered_or_altered() {
+    let first = from_environment("PINHOLD_LINK_FIRST_SEED", FIRST_SEED);
+    let reading_count = from_environment("PINHOLD_LINK_READINGS", READING_COUNT_MIN);
+    let next = AtomicU64::new(first);
+    let sum = Mutex::new((Tally::default(), Vec::new()));
+    let threads = std::thread::available_parallelism().map_or(1, |count| count.get());
+    std::thread::scope(|scope| {
+        for _ in 0..threads {
+            scope.spawn(|| {
+                loop {
+                    let seed = next.fetch_add(1, Ordering::Relaxed);
+                    let conditions = conditions(seed);
+                    let verdict = conditions.run_any::<Careful>();
+                    let mut sum = sum.lock().expect("no thread panics");
+                    let before = sum.0.accepted;
+                    sum.0.add(&verdict.tally);
+                    if !verdict.findings().is_empty() {
+                        sum.1.push((seed, verdict.findings(), conditions));
+                    }
+                    if sum.0.accepted / REPORT_EVERY > before / REPORT_EVERY {
+                        println!("to seed {seed}: {:?}", sum.0);
+                    }
+                    if sum.0.accepted >= reading_count || sum.1.len() >= 10 {
+                        break;
+                    }
+                }
+            });
+        }
+    });
+    let (tally, findings) = sum.into_inner().expect("no thread panics");
+    println!("seeds {first} to {}: {tally:?}", next.into_inner() - 1);
+    for (seed, found, conditions) in &findings {
+        println!("seed {seed}: {found:?}\n  {conditions:?}");
+    }
+    assert!(findings.is_empty(), "{} findings", findings.len());
+    println!("0 lost, 0 doubled, 0 reordered, 0 altered of {}", tally.accepted);
+    let least = tally.accepted / 100;
+    for (name, count) in [
+        ("cuts in a word", tally.cuts_in_word),
+        ("cuts in recovery", tally.cuts_in_recovery),
+        ("other cuts", tally.cuts_elsewhere),
+        ("pulls", tally.pulls),
+        ("kills before the disk", tally.kills_before_disk),
+        ("kills behind the disk", tally.kills_after_disk),
+        ("damaged frames", tally.damaged_frames),
+    ] {
+        assert!(count > least, "too few {name} to mean anything: {count}");
+    }
+    assert!(tally.cuts_in_erase > tally.accepted / 1_000, "too few cuts in an erase");
+}
