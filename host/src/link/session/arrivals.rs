@@ -94,7 +94,10 @@ impl Session {
         if self.records.log().is_none() || self.stage == Stage::Greeting {
             return;
         }
-        self.records.heard(live.next_record, live.committed_floor);
+        if !self.records.heard(live.next_record, live.committed_floor) {
+            self.start_over(now_ms);
+            return;
+        }
         self.settle(now_ms);
         // The lever was told to stop by somebody else, or has read another pin than the one asked
         // for: it no longer waits for this one.

@@ -227,10 +227,13 @@ impl Records {
         self.commit = None;
     }
 
-    /// Notes where the lever says its log stands.
-    pub(super) fn heard(&mut self, next: u32, floor: u32) {
+    /// Notes where the lever says its log stands; `false` when it was further before, so that
+    /// this cannot be the lever that was greeted, or not in the same life.
+    pub(super) fn heard(&mut self, next: u32, floor: u32) -> bool {
+        let is_same = next >= self.lever_next && floor >= self.lever_floor;
         self.lever_next = next;
         self.lever_floor = floor;
+        is_same
     }
 
     fn is_standing(&self) -> bool {

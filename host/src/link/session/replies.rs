@@ -58,6 +58,14 @@ impl Session {
                 }
             }
             (Stage::Choosing, CommandResult::NoSurvey) => self.enter(Stage::Greeting),
+            // Full though it knows that everything is kept? Then it is not the lever it was.
+            (Stage::Choosing, CommandResult::LogFull) if self.records.is_settled() => {
+                if let Some(pin) = wanted {
+                    self.tell(Event::PinRefused(pin, CommandResult::LogFull));
+                }
+                self.leave_alone(now_ms);
+                self.start_over(now_ms);
+            }
             (Stage::Stopping, CommandResult::Done) => self.finish(),
             (Stage::Loading, result) => {
                 if result != CommandResult::Done {

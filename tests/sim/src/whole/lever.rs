@@ -55,7 +55,11 @@ pub(super) struct LeverSide<const WORD: usize, const PAGE: usize, C> {
     /// Checksum of every record whose head was sent to the flash, by epoch and number.
     pub(super) written: BTreeSet<(u32, u32, u32)>,
     /// Epoch and floor last seen.
-    pub(super) floor: (u32, u32),
+    floor: (u32, u32),
+    /// The floor found at power-up: it may be weak, until a commit says it again.
+    floor_found: u32,
+    /// Epoch and highest floor that a commit was answered with.
+    floor_firm: (u32, u32),
 }
 
 fn time(now_ms: u64) -> DeviceTime {
@@ -90,6 +94,8 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
             accepted: BTreeMap::new(),
             written: BTreeSet::new(),
             floor: (0, 0),
+            floor_found: 0,
+            floor_firm: (0, 0),
         };
         side.switch_on(0);
         side
@@ -271,21 +277,28 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
     }
 
     /// Epoch and committed floor, while the power is on.
-    pub(super) fn committed(&mut self) -> Option<(u32, u32)> {
+    fn committed(&mut self) -> Option<(u32, u32)> {
         let log = self.lever.as_mut()?.log_mut();
         Some((log.epoch(), log.committed().0))
     }
 
+    /// Epoch and numbers taken for committed since this was last asked.
+    pub(super) fn newly_committed(&mut self) -> Option<(u32, std::ops::Range<u32>)> {
+        let now = self.committed().filter(|now| *now != self.floor)?;
+        let from = if now.0 == self.floor.0 { self.floor.1 } else { 0 };
+        self.floor = now;
+        if now.1 > self.floor_found {
+            self.floor_firm = now;
+        }
+        Some((now.0, from..now.1))
+    }
+
     fn check_floor_at_power_up(&mut self, verdict: &mut Verdict) {
         let Some((epoch, floor)) = self.committed() else { return };
-        let (known_epoch, known) = self.floor;
-        let is_same = epoch == known_epoch;
-        verdict.floor_back += u64::from(is_same && floor < known);
-        if is_same || self.accepted.is_empty() {
-            self.floor = (epoch, floor.min(known));
-        } else {
-            verdict.floor_back += 1;
-        }
+        self.floor_found = floor;
+        let (firm_epoch, firm) = self.floor_firm;
+        let is_other_log = self.accepted.keys().any(|(accepted_in, _)| *accepted_in != epoch);
+        verdict.floor_back += u64::from(is_other_log || (epoch == firm_epoch && floor < firm));
     }
 
     /// Records that the log does not know to be kept.

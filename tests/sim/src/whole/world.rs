@@ -179,15 +179,10 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> World<WORD, PAGE, C>
         lever.step(self.now_ms, &arrived, cut_again, &mut self.verdict);
         let taken = self.line.send_to_host(now_us, lever.to_line());
         lever.to_line().drain(..taken);
-        if let Some((epoch, floor)) = lever.committed()
-            && (epoch, floor) != lever.floor
-        {
-            let from = if epoch == lever.floor.0 { lever.floor.1 } else { 0 };
-            lever.floor = (epoch, floor);
+        if let Some((epoch, numbers)) = lever.newly_committed() {
             let log = (lever.device, epoch);
             let on_no_disk = |number: &u32| self.row(log, *number).is_none();
-            let ahead = (from..floor).filter(on_no_disk).count() as u64;
-            self.verdict.commit_ahead += ahead;
+            self.verdict.commit_ahead += numbers.filter(on_no_disk).count() as u64;
         }
     }
 
