@@ -51,10 +51,12 @@ pub enum Bug {
     AcceptedBeforeFlash,
     /// The board does not tell the log that power is about to fail.
     WarningIgnored,
+    /// After a power cut the flash may be as it was at the power-up before: numbers are used again.
+    FlashSetBack,
 }
 
 /// All of them.
-pub const BUGS: [Bug; 12] = [
+pub const BUGS: [Bug; 13] = [
     Bug::CommitBeforeDisk,
     Bug::StoredTwice,
     Bug::DamageStored,
@@ -67,6 +69,7 @@ pub const BUGS: [Bug; 12] = [
     Bug::HoldsTooMuch,
     Bug::AcceptedBeforeFlash,
     Bug::WarningIgnored,
+    Bug::FlashSetBack,
 ];
 
 /// One history's conditions. Mean times are milliseconds; 0 is never.

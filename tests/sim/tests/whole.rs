@@ -84,21 +84,31 @@ fn nothing_accepted_is_lost_doubled_reordered_or_altered() {
 /// Histories tried for each planted fault.
 const BUG_HISTORY_COUNT: u64 = 600;
 /// Seed of the first of them.
-const BUG_FIRST_SEED: u64 = 190_000;
+const BUG_FIRST_SEED: u64 = 290_000;
 
 /// Harsh conditions for finding planted faults: a bad line, and faults to the end.
 fn harsh(seed: u64) -> Conditions {
     Conditions { faults_until_ms: 120_000, ..Conditions::drawn(seed, 1e-3) }
 }
 
+/// The same with power that goes every few seconds.
+fn dark(seed: u64) -> Conditions {
+    Conditions { cut_ms: 4_000, cut_again: 0.7, ..harsh(seed) }
+}
+
 /// The first history in which something is found, and what; each must be clean without the fault.
-fn first_finding(name: &str, run: impl Fn(Conditions) -> Verdict) {
+fn first_finding(
+    name: &str,
+    drawn: fn(u64) -> Conditions,
+    clean: fn(Conditions) -> Verdict,
+    planted: impl Fn(Conditions) -> Verdict,
+) {
     for seed in BUG_FIRST_SEED..BUG_FIRST_SEED + BUG_HISTORY_COUNT {
-        let findings = run(harsh(seed)).findings();
+        let findings = planted(drawn(seed)).findings();
         if findings.is_empty() {
             continue;
         }
-        let clean = harsh(seed).run_any::<Careful>();
+        let clean = clean(drawn(seed));
         assert!(clean.findings().is_empty(), "seed {seed} without {name}: {:?}", clean.findings());
         println!("{name:<20} in history {:>3}: {findings:?}", seed - BUG_FIRST_SEED + 1);
         return;
@@ -109,7 +119,7 @@ fn first_finding(name: &str, run: impl Fn(Conditions) -> Verdict) {
 #[test]
 fn every_fault_planted_in_host_and_board_is_found() {
     for bug in BUGS {
-        first_finding(&format!("{bug:?}"), |conditions| {
+        first_finding(&format!("{bug:?}"), harsh, Conditions::run_any::<Careful>, |conditions| {
             Conditions { bug: Some(bug), ..conditions }.run_any::<Careful>()
         });
     }
@@ -125,14 +135,17 @@ macro_rules! careless {
                 impl Care for Careless {
                     const $rule: bool = false;
                 }
-                first_finding(stringify!($rule), |conditions| conditions.run_any::<Careless>());
+                let clean = Conditions::run::<4, 1024, Careful>;
+                first_finding(stringify!($rule), dark, clean, |conditions| {
+                    conditions.run::<4, 1024, Careless>()
+                });
             })*
         }
     };
 }
 
-// What needs words that do not take, or bits that rot, is found with the log alone (tests/flash).
+// The log's other rules need more than a survey with a host gives (a backlog of many records, words
+// that do not take, bits that rot) and are found with the log alone (tests/flash).
 careless! {
-    BURNS_NUMBERS CHECKS_RECORDS SEALS_AT_POWER_UP ERASES_BEFORE_USE ERASES_BELOW_FLOOR
-    COMMITS_TO_FLASH HEEDS_WARNING TELLS_LOSS ALTERNATES_STATE REWRITES_LAST
+    SEALS_AT_POWER_UP ERASES_BEFORE_USE COMMITS_TO_FLASH HEEDS_WARNING TELLS_LOSS ALTERNATES_STATE
 }

@@ -50,6 +50,9 @@ pub(super) struct LeverSide<const WORD: usize, const PAGE: usize, C> {
     recovered: bool,
     shows_too_early: bool,
     ignores_warning: bool,
+    /// The flash at power-up, where a bug sets it back to that.
+    set_back_to: Option<Flash<WORD, PAGE>>,
+    sets_back: bool,
     /// By epoch and number.
     pub(super) accepted: BTreeMap<(u32, u32), Accepted>,
     /// Checksum of every record whose head was sent to the flash, by epoch and number.
@@ -91,6 +94,8 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
             recovered: false,
             shows_too_early: conditions.bug == Some(super::Bug::AcceptedBeforeFlash),
             ignores_warning: conditions.bug == Some(super::Bug::WarningIgnored),
+            set_back_to: None,
+            sets_back: conditions.bug == Some(super::Bug::FlashSetBack),
             accepted: BTreeMap::new(),
             written: BTreeSet::new(),
             floor: (0, 0),
@@ -104,6 +109,7 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
     fn switch_on(&mut self, now_ms: u64) {
         let Some(mut chip) = self.chip.take() else { return };
         chip.power_up();
+        self.set_back_to = self.sets_back.then(|| chip.clone());
         let epoch = self.random.bits() as u32 >> 1;
         let identity = Identity { device: self.device, epoch, sample_period_ns: SAMPLE_PERIOD_NS };
         let log = FlashLog::mount(chip, self.device, epoch);
@@ -116,7 +122,8 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
     /// Power is gone: what is in RAM is lost, and all that was to be sent.
     fn switch_off(&mut self, now_ms: u64) {
         let Some(mut lever) = self.lever.take() else { return };
-        self.chip = Some(lever.log_mut().flash_mut().clone());
+        let old = self.set_back_to.take().filter(|_| self.random.chance(0.5));
+        self.chip = Some(old.unwrap_or_else(|| lever.log_mut().flash_mut().clone()));
         self.on_ms = now_ms + self.random.whole(20, 2_000) as u64;
         self.warned_until_ms = None;
         self.signals = Signals { lamp: Lamp::Idle, beep: false, pin: None };
@@ -272,7 +279,7 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
     }
 
     /// Bytes on their way to the line.
-    pub(super) fn to_line(&mut self) -> &mut Vec<u8> {
+    pub(super) fn bytes_for_line(&mut self) -> &mut Vec<u8> {
         &mut self.to_line
     }
 

@@ -177,8 +177,8 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> World<WORD, PAGE, C>
         let lever = &mut self.levers[self.plugged];
         let cut_again = if self.quiet { 0.0 } else { self.conditions.cut_again };
         lever.step(self.now_ms, &arrived, cut_again, &mut self.verdict);
-        let taken = self.line.send_to_host(now_us, lever.to_line());
-        lever.to_line().drain(..taken);
+        let taken = self.line.send_to_host(now_us, lever.bytes_for_line());
+        lever.bytes_for_line().drain(..taken);
         if let Some((epoch, numbers)) = lever.newly_committed() {
             let log = (lever.device, epoch);
             let on_no_disk = |number: &u32| self.row(log, *number).is_none();

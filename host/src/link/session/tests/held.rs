@@ -22,7 +22,7 @@ fn greeted(
     floor: usize,
     records: &[HeldRecord],
 ) -> Scripted {
-    let blank = Scripted::new(&[90 - 2]);
+    let blank = Scripted::new(&[88]);
     let chain = blank.chain(&notes[..floor]);
     let mut lever = match session {
         Some(session) => Scripted::with(session, blank.hello),
@@ -122,8 +122,7 @@ fn a_fetch_takes_all_that_is_still_there_and_ends() {
 
 #[test]
 fn records_overwritten_before_this_host_saw_them_are_told_and_passed() {
-    let fetch = Some(Session::fetch(0, 0));
-    let mut lever = Scripted::with(fetch.unwrap(), Scripted::new(&[]).hello);
+    let mut lever = Scripted::with(Session::fetch(0, 0), Scripted::new(&[]).hello);
     let chain = lever.chain(&[40, 41, 42, 43]);
     lever.hello = Hello {
         oldest_record: 3,
