@@ -8,9 +8,10 @@
 //! missing, and commits a floor only after [`Session::kept`] has been called for everything below
 //! it. Every command may be lost and is repeated; all commands may be repeated without harm.
 //!
-//! `commands` says what is sent when, `arrivals` what each message brings about, `replies` what each
-//! answer does, `records` knows where both logs stand, `held` what the caller's store holds, `progress` which pins are
-//! read, `errand` how far a plan is stored, `events` holds what the caller has yet to fetch.
+//! `commands` says what is sent when, `arrivals` what each message brings about, `replies` what
+//! each answer does, `records` knows where both logs stand, `held` what the caller's store holds,
+//! `progress` which pins are read, `errand` how far a plan is stored, `events` holds what the
+//! caller has yet to fetch.
 //! Deliberately not here: ports, disks, clocks and what a reading means.
 //!
 //! Invariants: no pin is chosen while a record is known to be on its way; the survey is only
@@ -62,6 +63,9 @@ const SEQUENCE_COUNT_MAX: usize = 16;
 /// Times a question is sent before the lever is taken not to know it. [`SILENT_MS`] without any
 /// answer lead to a new greeting first, so a lever that only hears badly is not misjudged.
 const QUESTION_COUNT_MAX: u32 = 20;
+/// Frames that may go missing in a row; more, or a number that went back, is another lever or one
+/// that was switched off and on.
+const FRAME_GAP_MAX: u16 = 256;
 /// Commits answered with a mismatch, one behind the other, before the logs are taken to differ.
 /// Weak bits of the lever's last record may read another way each time.
 const MISMATCH_COUNT_MAX: u32 = 60;
@@ -212,7 +216,7 @@ impl Session {
             self.stage = Stage::Greeting;
         }
         self.pending = None;
-        self.records.forget_asked();
+        self.records.suspend();
         self.reader.clear();
         self.frame_byte_count = 0;
         self.watch = SequenceWatch::default();
@@ -301,8 +305,9 @@ impl Session {
                 });
                 match message {
                     Ok((sequence, message)) => {
-                        self.note_arrival(now_ms, sequence, &message);
-                        self.take(now_ms, message, wire_byte_count);
+                        if self.note_arrival(now_ms, sequence, &message) {
+                            self.take(now_ms, message, wire_byte_count);
+                        }
                     }
                     Err(error) => self.counters.count_error(error),
                 }

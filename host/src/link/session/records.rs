@@ -221,8 +221,14 @@ impl Records {
         self.chain = Some(self.floor_chain);
     }
 
+    /// The lever is to be greeted: until then nothing it says of its log counts.
+    pub(super) fn suspend(&mut self) {
+        self.held = None;
+        self.forget_asked();
+    }
+
     /// Commands under way got lost with the connection.
-    pub(super) fn forget_asked(&mut self) {
+    fn forget_asked(&mut self) {
         self.pull = None;
         self.commit = None;
     }

@@ -15,6 +15,7 @@ impl Session {
             self.started_over_ms.is_some_and(|then| now_ms.saturating_sub(then) < REFUSED_RETRY_MS);
         if !recently && self.stage != Stage::Done {
             self.started_over_ms = Some(now_ms);
+            self.records.suspend();
             self.enter(Stage::Greeting);
         }
     }

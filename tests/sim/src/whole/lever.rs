@@ -308,8 +308,10 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
         verdict.floor_back += u64::from(is_other_log || (epoch == firm_epoch && floor < firm));
     }
 
-    /// Records that the log does not know to be kept.
+    /// Records that the log does not know to be kept; switches a lever on that lies about without
+    /// power.
     pub(super) fn uncommitted_count(&mut self) -> u64 {
+        self.switch_on(self.on_ms);
         let Some(lever) = self.lever.as_mut() else { return 1 };
         let log = lever.log_mut();
         u64::from(log.next_number().saturating_sub(log.committed().0))

@@ -268,3 +268,15 @@ fn a_log_full_of_what_is_kept_is_greeted_anew() {
     assert_eq!(lever.events(), [Event::PinRefused(pin(40), CommandResult::LogFull)]);
     assert!(matches!(lever.asked().1, FromHost::Greet(_)));
 }
+
+#[test]
+fn a_lever_exchanged_in_silence_is_greeted_before_a_record_of_it_is_taken() {
+    let mut lever = Scripted::new(&[40]);
+    lever.begin();
+    // The other one's log has the same epoch, and a record the host waits for.
+    lever.sequence = lever.sequence.wrapping_sub(300);
+    lever.record(0, SURVEY, 40);
+    lever.record(0, SURVEY, 40);
+    assert_eq!(lever.told(), [] as [u32; 0]);
+    assert!(matches!(lever.asked().1, FromHost::Greet(_)));
+}
