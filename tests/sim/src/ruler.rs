@@ -1,8 +1,8 @@
 //! The shortest good micro-stroke, drawn with a ruler at the slowest sampling a lever takes.
 //!
 //! Where a hundred thousand readings have to pass through the lever, each must cost little: no
-//! physics, four milliseconds from sample to sample, no more rest than the lever asks for. What is drawn is
-//! a pin of 6 N·m friction and 3 N·m string moment on a free part of 10.8 N·m per degree.
+//! physics, four milliseconds from sample to sample, no more rest than the lever asks for. What is
+//! drawn is a pin of 6 N·m friction and 3 N·m string moment on a free part of 10.8 N·m per degree.
 //! Deliberately not here: judgement of what the lever makes of it.
 
 use pinhold_lever::RawSample;

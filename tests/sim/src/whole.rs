@@ -4,7 +4,9 @@
 //! Faults first, then quiet: at the end every survey must be read, and every record that any lever
 //! showed as accepted must be on a disk, once, in order, byte for byte. [`Bug`] plants faults in
 //! the host and the lever's board; a log that leaves out one of its rules comes by the type `C`
-//! ([`Care`]). Deliberately not here: the physics ([`crate::ruler`]), and bits that rot.
+//! ([`Care`]). Deliberately not here: the physics ([`crate::ruler`]), and bits that rot. Torn and
+//! rotten bits in one flash are more than is promised: a log may then lose a record in silence
+//! (3 of 300 000 histories of the log alone, power cut again and again behind the first rot).
 //!
 //! Invariant: the same seed gives the same history.
 

@@ -280,3 +280,42 @@ fn a_lever_exchanged_in_silence_is_greeted_before_a_record_of_it_is_taken() {
     assert_eq!(lever.told(), [] as [u32; 0]);
     assert!(matches!(lever.asked().1, FromHost::Greet(_)));
 }
+
+#[test]
+fn records_erased_since_the_greeting_are_found_missing_at_the_next() {
+    let mut lever = greeted(None, &[40, 41, 42], 3, &[held(0, 40)]);
+    lever.events();
+    let [(pull, FromHost::Pull(Pull { from: 1, .. })), ..] = lever.heard()[..] else { panic!() };
+    lever.answer(pull, CommandResult::NoSuchRecord);
+    lever.hello.oldest_record = 2;
+    lever.asked();
+    lever.say(&FromLever::Hello(lever.hello));
+    lever.session.held(lever.now_ms, &lever.held);
+    assert!(lever.events().contains(&Event::RecordsMissing { from: 1, to: 2 }));
+    assert_eq!(pulls(&lever.heard()), [2], "and it goes on behind them");
+}
+
+#[test]
+fn another_lever_goes_on_with_the_pins_that_are_left() {
+    let mut lever = Scripted::new(&[40, 41]);
+    lever.begin();
+    lever.record(0, SURVEY, 40);
+    lever.session.kept(lever.now_ms, 0);
+    lever.heard();
+    lever.events();
+    lever.session.reconnected(lever.now_ms);
+    let chain = chain_start(DEVICE + 1, 8);
+    let (device, epoch) = (DEVICE + 1, 8);
+    lever.hello = Hello { device, epoch, committed_chain: chain, zeroed: true, ..lever.hello };
+    lever.greet();
+    assert!(matches!(lever.events()[..], [Event::LeverChanged(_)]));
+    assert!(matches!(lever.obey(), FromHost::StartSurvey(_)));
+    assert_eq!(lever.obey(), FromHost::Zero(()), "its zero was not taken in this survey");
+    assert!(matches!(lever.obey(), FromHost::ChoosePin(choice) if choice.pin == pin(41)));
+    // The first one's record is not committed; it keeps it for the next time it is plugged in.
+    lever.record(0, SURVEY, 41);
+    lever.session.kept(lever.now_ms, 0);
+    let commands = lever.heard();
+    assert!(commits(&commands).iter().all(|commit| commit.epoch == 8));
+    assert_eq!(lever.session.position(), 2);
+}
