@@ -130,6 +130,8 @@ pub struct Verdict {
     pub read_twice: u64,
     /// Pins of a survey without a reading on its host's disk.
     pub unread: u64,
+    /// Accepted records that a fetch begun later left on the lever.
+    pub not_fetched: u64,
     /// Records of a lever that it does not know to be kept at the end.
     pub uncommitted: u64,
     /// Two true records under one number, or logs said to disagree.
@@ -215,6 +217,7 @@ impl Verdict {
             ("floor went back", self.floor_back),
             ("read twice", self.read_twice),
             ("not read", self.unread),
+            ("not fetched", self.not_fetched),
             ("not committed", self.uncommitted),
             ("disagreements", self.disagreements),
             ("offences against the flash", self.offences),

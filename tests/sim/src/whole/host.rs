@@ -59,6 +59,8 @@ pub(super) struct Host {
     writing: Option<(u64, ArrivedRecord)>,
     /// When it is started again.
     starts_ms: u64,
+    /// When its session was begun.
+    pub(super) started_ms: u64,
     commits_sent: Vec<u32>,
     pub(super) has_surveyed: bool,
     quiet: bool,
@@ -80,6 +82,7 @@ impl Host {
             session: None,
             writing: None,
             starts_ms: 0,
+            started_ms: 0,
             commits_sent: Vec::new(),
             has_surveyed: false,
             quiet: false,
@@ -140,6 +143,7 @@ impl Host {
             Errand::Survey => Session::new(self.plan(), now_ms),
         };
         self.session = Some((errand, session));
+        self.started_ms = now_ms;
     }
 
     fn plan(&self) -> Plan {

@@ -29,6 +29,7 @@ pub(super) struct Accepted {
     pub(super) checksum: u32,
     /// Unknown where a bug had it shown too early.
     pub(super) bytes: Option<Vec<u8>>,
+    pub(super) at_ms: u64,
 }
 
 /// Lever, flash and the hand on it.
@@ -232,7 +233,7 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
             self.power_went(now_ms, verdict, &heads);
         } else {
             if is_shown {
-                self.note_accepted();
+                self.note_accepted(now_ms);
             }
             self.hand_to_sender();
         }
@@ -245,13 +246,13 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
         *cuts += 1;
         tally.cuts_in_recovery += u64::from(!self.recovered);
         if let (true, Some(head)) = (self.shows_too_early, heads.last()) {
-            let shown = Accepted { checksum: head.checksum, bytes: None };
+            let shown = Accepted { checksum: head.checksum, bytes: None, at_ms: now_ms };
             self.accepted.entry((head.epoch, head.number)).or_insert(shown);
         }
         self.switch_off(now_ms);
     }
 
-    fn note_accepted(&mut self) {
+    fn note_accepted(&mut self, now_ms: u64) {
         let Some(lever) = self.lever.as_mut() else { return };
         // A copy, for looking may change how weak bits read.
         let mut log = lever.log_mut().clone();
@@ -261,9 +262,10 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
             Some(stored) => Accepted {
                 checksum: stored.checksum,
                 bytes: Some(buffer[..stored.byte_count].to_vec()),
+                at_ms: now_ms,
             },
             // Nothing that a disk could hold: it will be found lost.
-            None => Accepted { checksum: 0, bytes: Some(Vec::new()) },
+            None => Accepted { checksum: 0, bytes: Some(Vec::new()), at_ms: now_ms },
         };
         self.accepted.insert((log.epoch(), number), accepted);
         self.recovered = true;
@@ -306,6 +308,12 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
         let (firm_epoch, firm) = self.floor_firm;
         let is_other_log = self.accepted.keys().any(|(accepted_in, _)| *accepted_in != epoch);
         verdict.floor_back += u64::from(is_other_log || (epoch == firm_epoch && floor < firm));
+    }
+
+    /// Whether a fetch that has just ended may have left something: a pin in hand may have been
+    /// accepted since.
+    pub(super) fn may_hold_more(&mut self) -> bool {
+        self.lever.is_none() || self.uncommitted_count() > 0
     }
 
     /// Records that the log does not know to be kept; switches a lever on that lies about without

@@ -170,6 +170,21 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> World<WORD, PAGE, C>
         }
     }
 
+    /// The host has fetched all there was when it began; a pin in hand may have been accepted since.
+    fn end_fetch(&mut self, lever: usize) {
+        let (side, started_ms) = (&self.levers[lever], self.hosts[self.active].started_ms);
+        let missed_count = side
+            .accepted
+            .iter()
+            .filter(|(_, accepted)| accepted.at_ms < started_ms)
+            .filter(|((epoch, number), _)| self.row((side.device, *epoch), *number).is_none())
+            .count();
+        self.verdict.not_fetched += missed_count as u64;
+        if !self.levers[lever].may_hold_more() {
+            self.fetch_from(lever + 1);
+        }
+    }
+
     fn lever_side(&mut self) {
         let now_us = self.now_ms * 1000;
         let mut arrived = Vec::new();
@@ -214,7 +229,7 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> World<WORD, PAGE, C>
         let done = host.step(self.now_ms, &arrived, &mut outgoing, &mut self.verdict);
         self.line.send_to_lever(now_us, &outgoing);
         match (done, self.part) {
-            (Some(_), Part::Fetch(lever)) => self.fetch_from(lever + 1),
+            (Some(_), Part::Fetch(lever)) => self.end_fetch(lever),
             _ => self.take_turns(),
         }
     }
