@@ -170,7 +170,8 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> World<WORD, PAGE, C>
         }
     }
 
-    /// The host has fetched all there was when it began; a pin in hand may have been accepted since.
+    /// The host has fetched all there was when it began. A pin in hand may have been accepted
+    /// since.
     fn end_fetch(&mut self, lever: usize) {
         let (side, started_ms) = (&self.levers[lever], self.hosts[self.active].started_ms);
         let missed_count = side
