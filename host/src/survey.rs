@@ -7,6 +7,7 @@
 use std::io;
 use std::time::{Duration, Instant};
 
+use pinhold_protocol::content::Content;
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::Live;
 use pinhold_protocol::record::{Pin, Reading};
@@ -67,6 +68,15 @@ pub enum SurveyError {
     ForeignRecords {
         /// The survey's identity.
         survey: u64,
+    },
+    /// The lever's log is not the one this store knows.
+    #[error(
+        "the lever's reading number {number} is another one than this store has under the same \
+         number: the lever is a copy of another one, or was set back; nothing was taken from it"
+    )]
+    LogDisagrees {
+        /// First number known to differ.
+        number: u32,
     },
     /// A record from newer firmware.
     #[error(
@@ -219,7 +229,10 @@ impl Keeper<'_> {
         observer: &mut dyn Observer,
     ) -> Result<(), SurveyError> {
         match event {
-            Event::Greeted(hello) => observer.greeted(hello.device, hello.firmware),
+            Event::Greeted(hello) => {
+                session.held(now_ms, &[]);
+                observer.greeted(hello.device, hello.firmware);
+            }
             Event::LeverChanged(hello) => {
                 return Err(SurveyError::LeverChanged { device: hello.device });
             }
@@ -237,7 +250,15 @@ impl Keeper<'_> {
                 return Err(SurveyError::PinRefused { pin: pin_name(pin), result });
             }
             // Anything else passes: the pin moves, or a commit is on its way.
-            Event::PinRefused(..) | Event::Status(_) | Event::Health(_) | Event::PlanState(_) => {}
+            Event::PinRefused(..) | Event::Refused(..) => {}
+            // Answers to questions a survey does not ask.
+            Event::Status(_)
+            | Event::Health(_)
+            | Event::PlanState(_)
+            | Event::PlanLoaded(_)
+            | Event::NotUnderstood(_)
+            | Event::GivenUp(_) => {}
+            Event::LogDisagrees { number } => return Err(SurveyError::LogDisagrees { number }),
             Event::Live(live) => {
                 self.summary.dropped_block_count = live.dropped_block_count;
                 observer.live(&live);
@@ -247,21 +268,21 @@ impl Keeper<'_> {
                 self.summary.sample_byte_count += samples.wire_byte_count as u64;
             }
             Event::Record(record) => {
-                let survey = self.survey_of(record.reading.survey)?;
+                let Some(Content::Reading(reading)) = &record.content else {
+                    return Err(SurveyError::Unreadable { number: record.number });
+                };
+                let survey = self.survey_of(reading.survey)?;
                 self.store.commit_lever_record(
                     survey,
                     record.device,
                     record.epoch,
                     record.number,
                     record.checksum,
-                    &record.reading,
+                    reading,
                 )?;
                 session.kept(now_ms, record.number);
                 self.summary.reading_count += 1;
-                observer.reading_kept(&record.reading, session.position(), pin_count);
-            }
-            Event::RecordUnreadable { number } => {
-                return Err(SurveyError::Unreadable { number });
+                observer.reading_kept(reading, session.position(), pin_count);
             }
             Event::RecordsMissing { from, to } => {
                 return Err(SurveyError::Missing { from, last: to.saturating_sub(1) });

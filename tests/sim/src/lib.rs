@@ -7,10 +7,14 @@ pub mod faulty;
 pub mod line;
 pub mod replayed;
 pub mod signal;
+pub mod ruler;
 pub mod tap;
+pub mod whole;
 
 use pinhold::link::session::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Session};
 use pinhold_board_virtual::practice::{Practice, Setup, pin_names};
+use pinhold_protocol::content::Content;
+use pinhold_protocol::record::Reading;
 use pinhold_protocol::units::Angle;
 
 /// Everything a survey gave.
@@ -24,6 +28,16 @@ pub struct SurveyOutcome {
     pub sample_count: u64,
     /// Whether the session came to its end.
     pub finished: bool,
+}
+
+impl SurveyOutcome {
+    /// The readings among the records.
+    pub fn readings(&self) -> impl Iterator<Item = Reading> {
+        self.records.iter().filter_map(|record| match &record.content {
+            Some(Content::Reading(reading)) => Some(reading.clone()),
+            _ => None,
+        })
+    }
 }
 
 /// Slip asked of the technician and told to the lever, degrees.
@@ -68,6 +82,7 @@ pub fn survey(
                     session.kept(now_ms, record.number);
                     outcome.records.push(*record);
                 }
+                Event::Greeted(_) | Event::LeverChanged(_) => session.held(now_ms, &[]),
                 Event::Samples(samples) if keep_samples => outcome.samples.push(samples),
                 _ => {}
             }

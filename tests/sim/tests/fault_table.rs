@@ -47,7 +47,7 @@ fn assess_one(fault: Fault, severity: Severity, seed: u64) -> Outcome {
     let pin_count = choices.len();
     let outcome = survey(&mut Practice::new(setup), choices, false, 15_000 * pin_count as u64);
     assert!(outcome.finished, "{fault} {seed}: {} of {pin_count}", outcome.records.len());
-    let lever: Vec<Reading> = outcome.records.into_iter().map(|record| record.reading).collect();
+    let lever: Vec<Reading> = outcome.readings().collect();
     let profile = MeasurementProfile::default();
     let readings: Vec<PinReading> =
         pin_readings(&instrument, &lever, &[], condition.pitch_cents, &profile);

@@ -37,7 +37,7 @@ fn read_all(piano: Piano, seed: u64) -> Vec<(Reading, PinTruth)> {
     let outcome = survey(&mut practice, choices, false, sample_count_max);
     assert!(outcome.finished, "seed {seed}: only {} readings", outcome.records.len());
     let truths = (0..outcome.records.len()).map(|index| practice.bench().truth(index));
-    outcome.records.iter().map(|record| record.reading.clone()).zip(truths).collect()
+    outcome.readings().zip(truths).collect()
 }
 
 /// Mean and 95th percentile of magnitude.
@@ -203,7 +203,7 @@ fn outcomes_of(gesture_of: fn(usize, u32) -> Gesture, seed: u64) -> Vec<Reading>
     let mut practice = Practice::new(setup).with_gestures(gesture_of);
     let outcome = survey(&mut practice, choices, false, sample_count_max);
     assert!(outcome.finished, "only {} readings", outcome.records.len());
-    outcome.records.into_iter().map(|record| record.reading).collect()
+    outcome.readings().collect()
 }
 
 /// The second and later tries are careful ones, so a refused first try ends as a good reading.

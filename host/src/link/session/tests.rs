@@ -1,11 +1,15 @@
 //! The conversation against a scripted lever, and against hostile ones.
 
+use pinhold_protocol::content::Content;
 use pinhold_protocol::error::CommandResult;
+use pinhold_protocol::lost::encode_lost;
 use pinhold_protocol::message::{Commit, FromHost, FromLever, Hello, Pull, Record};
-use pinhold_protocol::record::{chain_start, record_checksum};
+use pinhold_protocol::record::{chain_next, chain_start, record_checksum};
 
 use super::{Choice, Event, REFUSED_RETRY_MS, RETRY_MS, SILENT_MS};
 
+mod errands;
+mod held;
 mod hostile;
 mod scripted;
 
@@ -231,12 +235,12 @@ fn a_lever_without_a_zero_is_not_spared_it() {
 }
 
 #[test]
-fn a_full_log_and_a_moving_pin_are_waited_for() {
+fn a_low_battery_and_a_moving_pin_are_waited_for() {
     let mut lever = Scripted::new(&[40]);
     lever.greet();
     lever.obey();
     lever.obey();
-    for refusal in [CommandResult::LogFull, CommandResult::PinMoving] {
+    for refusal in [CommandResult::BatteryLow, CommandResult::NotFit, CommandResult::PinMoving] {
         let (choice, _) = lever.asked();
         lever.events();
         lever.answer(choice, refusal);
@@ -250,19 +254,34 @@ fn a_full_log_and_a_moving_pin_are_waited_for() {
 }
 
 #[test]
-fn a_record_that_cannot_be_read_is_told_once_and_never_committed() {
+fn a_record_that_is_not_understood_is_kept_and_committed_as_it_came() {
     let mut lever = Scripted::new(&[40]);
     lever.begin();
     let bytes = [200, 1, 2, 3];
     let checksum = record_checksum(1, 0, &bytes);
-    for _ in 0..50 {
-        lever.say(&FromLever::Record(Record { epoch: 1, number: 0, checksum, bytes: &bytes }));
-        lever.session.kept(lever.now_ms, 0);
-        lever.now_ms += 50;
-        let commands = lever.heard();
-        assert!(!commands.iter().any(|(_, command)| matches!(command, FromHost::Commit(_))));
-    }
-    assert_eq!(lever.events(), [Event::RecordUnreadable { number: 0 }]);
+    lever.say(&FromLever::Record(Record { epoch: 1, number: 0, checksum, bytes: &bytes }));
+    let [Event::Record(record)] = &lever.events()[..] else { panic!() };
+    assert_eq!((&record.bytes[..], &record.content), (&bytes[..], &None));
+    assert!(!lever.heard().iter().any(|(_, command)| matches!(command, FromHost::Commit(_))));
+    lever.session.kept(lever.now_ms, 0);
+    let chain = chain_next(chain_start(DEVICE, 1), checksum);
+    let commit = FromHost::Commit(Commit { epoch: 1, floor: 1, chain });
+    assert!(lever.heard().iter().any(|(_, command)| *command == commit));
+}
+
+#[test]
+fn a_lost_record_is_kept_and_brings_its_own_chain_value() {
+    let mut lever = Scripted::new(&[40]);
+    lever.begin();
+    let bytes = encode_lost(0xfeed);
+    let checksum = record_checksum(1, 0, &bytes);
+    lever.say(&FromLever::Record(Record { epoch: 1, number: 0, checksum, bytes: &bytes }));
+    let [Event::Record(record)] = &lever.events()[..] else { panic!() };
+    assert_eq!(record.content, Some(Content::Lost { chain: 0xfeed }));
+    lever.session.kept(lever.now_ms, 0);
+    assert_eq!(lever.session.position(), 0, "no pin is read by it");
+    let commit = FromHost::Commit(Commit { epoch: 1, floor: 1, chain: 0xfeed });
+    assert!(lever.heard().iter().any(|(_, command)| *command == commit));
 }
 
 #[test]

@@ -1,7 +1,8 @@
 //! Lever, line, host and disk under one clock.
 
-use pinhold::link::session::{ArrivedRecord, Choice, Event, Plan, Session};
+use pinhold::link::session::{ArrivedRecord, Choice, Event, HeldRecord, Plan, Session};
 use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
+use pinhold_protocol::content::Content;
 use pinhold_protocol::frame::WIRE_BYTES_MAX;
 use pinhold_protocol::message::{Commit, FromHost, Greet};
 use pinhold_protocol::record::{Pin, StringPosition, decode_record};
@@ -225,8 +226,10 @@ impl World {
         let Some(session) = self.host.session.as_mut() else { return };
         session.receive(self.now_ms, &arrived);
         while let Some(event) = self.host.session.as_mut().and_then(Session::next_event) {
-            if let Event::Record(record) = event {
-                self.take_record(*record);
+            match event {
+                Event::Record(record) => self.take_record(*record),
+                Event::Greeted(_) | Event::LeverChanged(_) => self.say_what_is_held(),
+                _ => {}
             }
         }
         let Some(session) = self.host.session.as_mut() else { return };
@@ -285,6 +288,17 @@ impl World {
         }
     }
 
+    fn say_what_is_held(&mut self) {
+        let row =
+            |row: &Row| HeldRecord { number: row.number, checksum: row.checksum, lost_chain: None };
+        // A store that does not know its records does not say them either.
+        let knows = !self.has(Bug::StoredTwice);
+        let held: Vec<HeldRecord> = self.host.disk.iter().filter(|_| knows).map(row).collect();
+        if let Some(session) = self.host.session.as_mut() {
+            session.held(self.now_ms, &held);
+        }
+    }
+
     fn finish_writing(&mut self) {
         let Some((due_ms, record)) = self.host.writing.take() else { return };
         if due_ms > self.now_ms {
@@ -307,11 +321,12 @@ impl World {
         if known && !self.has(Bug::StoredTwice) {
             return;
         }
+        let Some(Content::Reading(reading)) = record.content else { return };
         let row = Row {
             number: record.number,
             checksum: record.checksum,
             bytes: record.bytes,
-            pin: record.reading.pin,
+            pin: reading.pin,
         };
         let place = if self.has(Bug::StoredInReverse) { 0 } else { self.host.disk.len() };
         self.host.disk.insert(place, row);
