@@ -252,14 +252,16 @@ impl Keeper<'_> {
                     return Err(SurveyError::Unreadable { number: record.number });
                 };
                 let survey = self.survey_of(reading.survey)?;
-                self.store.commit_lever_record(
-                    survey,
-                    record.device,
-                    record.epoch,
-                    record.number,
-                    record.checksum,
-                    reading,
-                )?;
+                let new = crate::store::NewRecord {
+                    device: record.device,
+                    epoch: record.epoch,
+                    number: record.number,
+                    checksum: record.checksum,
+                    bytes: &record.bytes,
+                    content: record.content.as_ref(),
+                    received: "",
+                };
+                self.store.keep_record(Some(survey), &new)?;
                 session.kept(now_ms, record.number);
                 self.summary.reading_count += 1;
                 observer.reading_kept(reading, session.position(), pin_count);

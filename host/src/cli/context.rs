@@ -11,7 +11,7 @@ use super::GlobalArguments;
 use super::exit::{CliError, Exit};
 use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
-use crate::store::{InstrumentRecord, Store, Survey};
+use crate::store::{InstrumentRecord, LeverReading, Store, Survey};
 use crate::units::TorqueUnit;
 
 /// Name of the folder within the platform's data folder.
@@ -97,7 +97,7 @@ impl Context {
         let stored = store.readings_of(survey.id)?;
         let mut condition = store.condition(survey.id)?;
         condition.pitch_cents = condition.pitch_cents.or(mean_pitch_cents(&stored.hand));
-        let lever: Vec<_> = stored.lever.into_iter().map(|stored| stored.reading).collect();
+        let lever: Vec<_> = stored.lever.iter().filter_map(LeverReading::counted).collect();
         let readings = pin_readings(
             &record.instrument,
             &lever,

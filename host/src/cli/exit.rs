@@ -115,7 +115,9 @@ impl CliError {
 impl From<StoreError> for CliError {
     fn from(error: StoreError) -> CliError {
         let exit = match error {
-            StoreError::NoSuchInstrument { .. } => Exit::NotThere,
+            StoreError::NoSuchInstrument { .. }
+            | StoreError::NothingToUndo
+            | StoreError::NotInInbox { .. } => Exit::NotThere,
             StoreError::InstrumentExists { .. } => Exit::Refused,
             StoreError::RecordConflict { .. } | StoreError::Corrupt { .. } => Exit::DataSuspect,
             StoreError::Folder { .. }

@@ -92,6 +92,20 @@ pub enum StoreError {
         /// Checksum offered.
         offered: u32,
     },
+    /// A batch of corrections that cannot be undone: there is none, or it is undone.
+    #[error("there is no correction of this survey left to undo")]
+    NothingToUndo,
+    /// A reading given to a survey that has gone elsewhere in the meantime.
+    #[error(
+        "record {number} of lever {device:016x} is not in the inbox (any more); list the inbox \
+         with 'pinhold lever inbox'"
+    )]
+    NotInInbox {
+        /// Device identity.
+        device: u64,
+        /// Record number.
+        number: u32,
+    },
 }
 
 /// `; did you mean 'a' or 'b'?`, or nothing.

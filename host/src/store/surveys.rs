@@ -7,7 +7,7 @@ use super::condition::{condition_document, condition_from_text};
 use super::error::{Doing, StoreError};
 use super::instruments::InstrumentId;
 use super::lever::LeverReading;
-use super::{Store, hand, instruments, lever};
+use super::{Store, corrections, hand, instruments, lever};
 use crate::analysis::input::Condition;
 use crate::import::hand::HandReading;
 use crate::instrument::FieldPin;
@@ -213,6 +213,14 @@ impl Store {
         })
     }
 
+    /// Readings of a survey that were taken under another pin or survey than they stand in now.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub fn corrected_count(&self, survey: SurveyId) -> Result<usize, StoreError> {
+        corrections::corrected_count(&self.connection, survey)
+    }
+
     /// What is known beside torque at a survey.
     ///
     /// # Errors
@@ -245,7 +253,7 @@ impl Store {
 }
 
 /// Inserts a survey within the caller's transaction.
-fn insert(
+pub(super) fn insert(
     connection: &Connection,
     instrument: InstrumentId,
     new: &NewSurvey,
