@@ -8,6 +8,7 @@
 
 pub mod condition;
 pub mod context;
+pub mod correct;
 pub mod demo;
 pub mod exit;
 pub mod import;
@@ -73,6 +74,8 @@ pub enum Command {
     Import(Box<import::ImportArguments>),
     /// Read pins with a lever
     Survey(Box<survey::SurveyArguments>),
+    /// Give readings to the pins they were really taken on, or take that back
+    Correct(correct::CorrectArguments),
     /// Draw the pin field of the latest survey
     Map(show::MapArguments),
     /// Weigh the remedies, with reasons
@@ -129,6 +132,7 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Demo(arguments) => demo::run(context, &arguments),
         Command::Ports(arguments) => ports::run(context, &arguments),
         Command::Survey(arguments) => survey::run(context, &arguments),
+        Command::Correct(arguments) => correct::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
         Command::Report(arguments) => show::report(context, &arguments),

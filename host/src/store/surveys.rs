@@ -163,13 +163,30 @@ impl Store {
         Ok(survey)
     }
 
-    /// The survey of an instrument begun last; `None` when there is none.
+    /// The survey of an instrument begun last that has a reading, else the one begun last; `None`
+    /// when there is none. A plan that was only stored on a lever does not hide what was read.
     ///
     /// # Errors
     /// When the database fails.
     pub fn latest_survey(&self, instrument: InstrumentId) -> Result<Option<Survey>, StoreError> {
         let surveys = self.surveys_of(instrument)?;
+        for survey in surveys.iter().rev() {
+            if self.has_reading(survey.id)? {
+                return Ok(Some(survey.clone()));
+            }
+        }
         Ok(surveys.into_iter().next_back())
+    }
+
+    fn has_reading(&self, survey: SurveyId) -> Result<bool, StoreError> {
+        self.connection
+            .query_row(
+                "SELECT EXISTS (SELECT 1 FROM reading_place WHERE survey_id = ?1)
+                     OR EXISTS (SELECT 1 FROM hand_reading WHERE survey_id = ?1)",
+                [survey.0],
+                |row| row.get(0),
+            )
+            .doing("look for readings")
     }
 
     /// All surveys of an instrument, oldest first: by when they began, then as stored.
