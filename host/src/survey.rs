@@ -69,6 +69,15 @@ pub enum SurveyError {
         /// The survey's identity.
         survey: u64,
     },
+    /// The lever's log is not the one this store knows.
+    #[error(
+        "the lever's reading number {number} is another one than this store has under the same \
+         number: the lever is a copy of another one, or was set back; nothing was taken from it"
+    )]
+    LogDisagrees {
+        /// First number known to differ.
+        number: u32,
+    },
     /// A record from newer firmware.
     #[error(
         "the lever's reading number {number} is written in a form this version cannot read; it \
@@ -220,7 +229,10 @@ impl Keeper<'_> {
         observer: &mut dyn Observer,
     ) -> Result<(), SurveyError> {
         match event {
-            Event::Greeted(hello) => observer.greeted(hello.device, hello.firmware),
+            Event::Greeted(hello) => {
+                session.held(now_ms, &[]);
+                observer.greeted(hello.device, hello.firmware);
+            }
             Event::LeverChanged(hello) => {
                 return Err(SurveyError::LeverChanged { device: hello.device });
             }
@@ -238,7 +250,15 @@ impl Keeper<'_> {
                 return Err(SurveyError::PinRefused { pin: pin_name(pin), result });
             }
             // Anything else passes: the pin moves, or a commit is on its way.
-            Event::PinRefused(..) | Event::Status(_) | Event::Health(_) | Event::PlanState(_) => {}
+            Event::PinRefused(..) | Event::Refused(..) => {}
+            // Answers to questions a survey does not ask.
+            Event::Status(_)
+            | Event::Health(_)
+            | Event::PlanState(_)
+            | Event::PlanLoaded(_)
+            | Event::NotUnderstood(_)
+            | Event::GivenUp(_) => {}
+            Event::LogDisagrees { number } => return Err(SurveyError::LogDisagrees { number }),
             Event::Live(live) => {
                 self.summary.dropped_block_count = live.dropped_block_count;
                 observer.live(&live);

@@ -150,6 +150,7 @@ impl From<SurveyError> for CliError {
             | SurveyError::Port(_) => Exit::LeverAbsent,
             SurveyError::ForeignRecords { .. }
             | SurveyError::Unreadable { .. }
+            | SurveyError::LogDisagrees { .. }
             | SurveyError::Missing { .. } => Exit::DataSuspect,
         };
         CliError::new(exit, error.to_string())

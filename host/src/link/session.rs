@@ -1,22 +1,29 @@
-//! One survey's conversation with a lever, sans-IO: bytes and milliseconds in, bytes and events
-//! out.
+//! A conversation with a lever, sans-IO: bytes and milliseconds in, bytes and events out.
+//!
+//! There are four errands: take a survey ([`Session::new`]), fetch what the lever holds
+//! ([`Session::fetch`]), store a plan on it ([`Session::load`]), ask how it is
+//! ([`Session::status`]).
 //!
 //! The host pulls: it knows the first record number it does not have, asks again for what is
 //! missing, and commits a floor only after [`Session::kept`] has been called for everything below
 //! it. Every command may be lost and is repeated; all commands may be repeated without harm.
 //!
-//! `arrivals` says what each message brings about, `records` knows where both logs stand,
-//! `progress` which pins are read, `events` holds what the caller has yet to fetch. Deliberately
-//! not here: ports, disks, clocks and what a reading means.
+//! `arrivals` says what each message brings about, `replies` what each answer does, `records`
+//! knows where both logs stand, `held` what the caller's store holds, `progress` which pins are
+//! read, `errand` how far a plan is stored, `events` holds what the caller has yet to fetch.
+//! Deliberately not here: ports, disks, clocks and what a reading means.
 //!
 //! Invariants: no pin is chosen while a record is known to be on its way; the survey is only
-//! ended when the lever knows of every record that it is kept; memory is bounded by constants,
-//! whatever the other side sends.
+//! ended when the lever knows of every record that it is kept; memory is bounded by constants and
+//! by what the caller's own store holds, whatever the other side sends.
 
 mod arrivals;
+mod errand;
 mod events;
+mod held;
 mod progress;
 mod records;
+mod replies;
 #[cfg(test)]
 mod tests;
 mod types;
@@ -26,10 +33,13 @@ use pinhold_protocol::error::LinkCounters;
 use pinhold_protocol::frame::{FrameReader, SequenceWatch, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{FromHost, FromLever, Greet, StartSurvey};
 
+use errand::Load;
+pub use errand::{LeverPlan, LeverPlanError};
 use events::Events;
+pub use held::HeldRecord;
 use progress::Progress;
-use records::Records;
-pub use types::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan};
+use records::{Records, Scope};
+pub use types::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Request};
 
 /// Time before a command without an answer is sent again, milliseconds.
 pub const RETRY_MS: u64 = 400;
@@ -43,6 +53,14 @@ pub const EVENT_COUNT_MAX: usize = 4_096;
 pub const OUTGOING_BYTES_MAX: usize = 4_096;
 /// Sequence numbers remembered of one command: an answer to an older try than that is no answer.
 const SEQUENCE_COUNT_MAX: usize = 16;
+/// Times a question is sent before the lever is taken not to know it. [`SILENT_MS`] without any
+/// answer lead to a new greeting first, so a lever that only hears badly is not misjudged.
+const QUESTION_COUNT_MAX: u32 = 20;
+/// Commits answered with a mismatch, one behind the other, before the logs are taken to differ.
+/// Weak bits of the lever's last record may read another way each time.
+const MISMATCH_COUNT_MAX: u32 = 60;
+
+const _: () = assert!(SILENT_MS < QUESTION_COUNT_MAX as u64 * RETRY_MS);
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Stage {
@@ -52,6 +70,11 @@ enum Stage {
     Choosing,
     Reading,
     Stopping,
+    Fetching,
+    Loading,
+    AskingHealth,
+    AskingPlan,
+    AskingCounters,
     Done,
 }
 
@@ -67,9 +90,17 @@ struct Pending {
 /// The conversation.
 #[derive(Debug)]
 pub struct Session {
-    plan: Plan,
+    calendar_ms: u64,
+    /// What is to be surveyed.
+    plan: Option<Plan>,
+    /// What is to be stored on the lever.
+    load: Option<Load>,
+    /// The stage behind the greeting.
+    first_stage: Stage,
     progress: Progress,
     stage: Stage,
+    /// Times the question in hand was sent, over all greetings.
+    question_count: u32,
     /// The lever has a zero it can measure with.
     lever_zeroed: bool,
     /// The zero was taken in this conversation.
@@ -89,15 +120,49 @@ pub struct Session {
 }
 
 impl Session {
-    /// A conversation that has not begun, at time `now_ms` of any clock that does not go back.
+    /// A survey that has not begun, at time `now_ms` of any clock that does not go back.
     pub fn new(plan: Plan, now_ms: u64) -> Session {
         Session {
             progress: Progress::new(plan.pins.clone()),
-            plan,
+            records: Records::new(Scope::Survey(plan.survey)),
+            plan: Some(plan.clone()),
+            ..Session::blank(Stage::Starting, plan.calendar_ms, now_ms)
+        }
+    }
+
+    /// Fetches every record that the lever holds and the caller's store does not.
+    pub fn fetch(calendar_ms: u64, now_ms: u64) -> Session {
+        Session {
+            records: Records::new(Scope::All),
+            ..Session::blank(Stage::Fetching, calendar_ms, now_ms)
+        }
+    }
+
+    /// Stores a plan on the lever, for a survey without a host.
+    pub fn load(plan: LeverPlan, calendar_ms: u64, now_ms: u64) -> Session {
+        Session {
+            load: Some(Load::new(plan)),
+            ..Session::blank(Stage::Loading, calendar_ms, now_ms)
+        }
+    }
+
+    /// Asks how the lever is, where its plan stands and what it has counted.
+    pub fn status(calendar_ms: u64, now_ms: u64) -> Session {
+        Session::blank(Stage::AskingHealth, calendar_ms, now_ms)
+    }
+
+    fn blank(first_stage: Stage, calendar_ms: u64, now_ms: u64) -> Session {
+        Session {
+            calendar_ms,
+            plan: None,
+            load: None,
+            first_stage,
+            progress: Progress::new(Vec::new()),
+            question_count: 0,
             stage: Stage::Greeting,
             lever_zeroed: false,
             zero_taken: false,
-            records: Records::default(),
+            records: Records::new(Scope::Nothing),
             pending: None,
             heard_ms: now_ms,
             silent_reported: false,
@@ -157,6 +222,16 @@ impl Session {
         self.events.pop()
     }
 
+    /// What the caller's store holds of the log just greeted, in any order; the answer to
+    /// [`Event::Greeted`] and [`Event::LeverChanged`]. A record that is being written may stand in
+    /// it or not.
+    pub fn held(&mut self, now_ms: u64, records: &[HeldRecord]) {
+        if let Some((from, to)) = self.records.take_held(records) {
+            self.tell(Event::RecordsMissing { from, to });
+        }
+        self.settle(now_ms);
+    }
+
     /// The record with this number is durably on disk; tells the lever.
     pub fn kept(&mut self, now_ms: u64, number: u32) {
         let Some(pin) = self.records.kept(number) else { return };
@@ -168,7 +243,27 @@ impl Session {
                 self.enter(Stage::Choosing);
             }
         }
-        self.tend_records(now_ms);
+        self.settle(now_ms);
+    }
+
+    /// Does what follows when the records have moved.
+    fn settle(&mut self, now_ms: u64) {
+        if self.stage == Stage::Done {
+            return;
+        }
+        if let Some(number) = self.records.disagrees_at() {
+            self.enter(Stage::Done);
+            self.tell(Event::LogDisagrees { number });
+        } else if self.stage == Stage::Fetching && self.records.is_settled() {
+            self.finish();
+        } else if self.stage != Stage::Greeting {
+            self.tend_records(now_ms);
+        }
+    }
+
+    fn finish(&mut self) {
+        self.enter(Stage::Done);
+        self.tell(Event::Finished);
     }
 
     fn enter(&mut self, stage: Stage) {
@@ -213,7 +308,10 @@ impl Session {
             .pending
             .as_ref()
             .is_none_or(|pending| now_ms.saturating_sub(pending.sent_ms) >= pending.retry_ms);
-        if due && let Some(command) = self.command() {
+        if due
+            && self.may_ask()
+            && let Some(command) = self.command()
+        {
             let sequence = self.send(&command);
             // A zero takes half a second of its own before it is answered.
             let retry_ms =
@@ -230,9 +328,7 @@ impl Session {
             }
             pending.sequences.push(sequence);
         }
-        if self.stage != Stage::Greeting {
-            self.tend_records(now_ms);
-        }
+        self.settle(now_ms);
         let quiet = now_ms.saturating_sub(self.heard_ms) >= SILENT_MS;
         if quiet && !self.silent_reported && self.stage != Stage::Done {
             self.silent_reported = true;
@@ -245,26 +341,54 @@ impl Session {
         }
     }
 
+    /// Counts a question; one that is never answered is passed over.
+    fn may_ask(&mut self) -> bool {
+        let Some(request) = self.question() else { return true };
+        self.question_count += 1;
+        if self.question_count <= QUESTION_COUNT_MAX {
+            return true;
+        }
+        self.not_understood(request);
+        self.stage != Stage::Done
+    }
+
+    /// The question in hand that firmware of before does not know.
+    fn question(&self) -> Option<Request> {
+        match self.stage {
+            Stage::Loading => Some(Request::Load),
+            Stage::AskingHealth => Some(Request::Health),
+            Stage::AskingPlan => Some(Request::Plan),
+            Stage::AskingCounters => Some(Request::Counters),
+            _ => None,
+        }
+    }
+
     /// The command this stage calls for.
     fn command(&self) -> Option<FromHost> {
         match self.stage {
             Stage::Greeting => Some(FromHost::Greet(Greet {
                 protocol_min: PROTOCOL_VERSION,
                 protocol_max: PROTOCOL_VERSION,
-                calendar_ms: self.plan.calendar_ms,
+                calendar_ms: self.calendar_ms,
             })),
-            Stage::Starting => Some(FromHost::StartSurvey(StartSurvey {
-                survey: self.plan.survey,
-                slip: self.plan.slip,
-                stream_samples: self.plan.stream_samples,
-            })),
+            Stage::Starting => self.plan.as_ref().map(|plan| {
+                FromHost::StartSurvey(StartSurvey {
+                    survey: plan.survey,
+                    slip: plan.slip,
+                    stream_samples: plan.stream_samples,
+                })
+            }),
             Stage::Zeroing => Some(FromHost::Zero(())),
             // A record on its way may be this very pin's.
             Stage::Choosing if !self.records.is_caught_up() => None,
             Stage::Choosing => self.progress.wanted().map(FromHost::ChoosePin),
             Stage::Stopping if !self.records.is_settled() => None,
             Stage::Stopping => Some(FromHost::StopSurvey(())),
-            Stage::Reading | Stage::Done => None,
+            Stage::Loading => self.load.as_ref().map(Load::command),
+            Stage::AskingHealth => Some(FromHost::AskHealth(())),
+            Stage::AskingPlan => Some(FromHost::AskPlan(())),
+            Stage::AskingCounters => Some(FromHost::AskStatus(())),
+            Stage::Reading | Stage::Fetching | Stage::Done => None,
         }
     }
 

@@ -79,6 +79,7 @@ pub fn survey(
                     session.kept(now_ms, record.number);
                     outcome.records.push(*record);
                 }
+                Event::Greeted(_) | Event::LeverChanged(_) => session.held(now_ms, &[]),
                 Event::Samples(samples) if keep_samples => outcome.samples.push(samples),
                 _ => {}
             }

@@ -3,13 +3,12 @@
 use pinhold_protocol::PROTOCOL_VERSION;
 use pinhold_protocol::block;
 use pinhold_protocol::content::{Content, decode_content};
-use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::SequenceWatch;
-use pinhold_protocol::message::{FromLever, Hello, Live, Record, Reply, Samples};
+use pinhold_protocol::message::{FromLever, Hello, Live, Record, Samples};
 use pinhold_protocol::record::record_checksum;
 
-use super::records::Answer;
-use super::{ArrivedRecord, ArrivedSamples, Event, REFUSED_RETRY_MS, Session, Stage};
+use super::records::Taken;
+use super::{ArrivedRecord, ArrivedSamples, Event, Session, Stage};
 
 impl Session {
     pub(super) fn note_arrival(&mut self, now_ms: u64, sequence: u16, message: &FromLever<'_>) {
@@ -32,9 +31,15 @@ impl Session {
             FromLever::Live(live) => self.take_live(now_ms, live),
             FromLever::Record(record) => self.take_record(now_ms, &record),
             FromLever::Reply(reply) => self.take_reply(now_ms, reply),
-            FromLever::Status(status) => self.tell(Event::Status(status)),
-            FromLever::Health(health) => self.tell(Event::Health(health)),
-            FromLever::PlanState(plan) => self.tell(Event::PlanState(plan)),
+            FromLever::Status(status) => {
+                self.tell(Event::Status(status));
+                self.told(Stage::AskingCounters);
+            }
+            FromLever::Health(health) => {
+                self.tell(Event::Health(health));
+                self.told(Stage::AskingHealth);
+            }
+            FromLever::PlanState(plan) => self.take_plan_state(now_ms, plan),
         }
     }
 
@@ -46,17 +51,20 @@ impl Session {
             self.tell(Event::VersionUnknown(hello));
             return;
         }
-        let first = self.records.log().is_none();
-        let same = self.records.greeted(&hello);
-        let (from, to) = (self.records.wanted(), hello.oldest_record);
-        if to > from {
-            self.tell(Event::RecordsMissing { from, to });
+        let log = (hello.device, hello.epoch);
+        let changed = self.records.log().is_some_and(|known| known != log);
+        let event = if changed { Event::LeverChanged(hello) } else { Event::Greeted(hello) };
+        // The caller has to answer it: where there is no room for it, the lever is greeted again.
+        if !self.events.push(event) {
+            return;
         }
+        let same = self.records.greeted(&hello);
         self.lever_zeroed = hello.zeroed;
         self.zero_taken &= same;
-        let changed = !first && !same;
-        self.tell(if changed { Event::LeverChanged(hello) } else { Event::Greeted(hello) });
-        self.enter(Stage::Starting);
+        if let Some(load) = self.load.as_mut() {
+            load.begin_again();
+        }
+        self.enter(self.first_stage);
     }
 
     fn take_samples(&mut self, samples: &Samples<'_>, wire_byte_count: usize) {
@@ -82,7 +90,7 @@ impl Session {
             return;
         }
         self.records.heard(live.next_record, live.committed_floor);
-        self.tend_records(now_ms);
+        self.settle(now_ms);
         // The lever was told to stop by somebody else, or has read another pin than the one asked
         // for: it no longer waits for this one.
         let wanted = self.progress.wanted().map(|choice| choice.pin);
@@ -103,15 +111,14 @@ impl Session {
             self.counters.checksum_count = self.counters.checksum_count.saturating_add(1);
             return;
         }
-        if !self.records.wants(record.number) {
-            self.tend_records(now_ms);
+        let content = decode_content(record.bytes).ok();
+        if self.records.take(record, content.as_ref()) != Taken::ForCaller {
+            self.settle(now_ms);
             return;
         }
-        let content = decode_content(record.bytes).ok();
+        let own = self.plan.as_ref().map(|plan| plan.survey);
         let pin = match &content {
-            Some(Content::Reading(reading)) if reading.survey == self.plan.survey => {
-                Some(reading.pin)
-            }
+            Some(Content::Reading(reading)) if Some(reading.survey) == own => Some(reading.pin),
             _ => None,
         };
         let told = self.events.push(Event::Record(Box::new(ArrivedRecord {
@@ -125,81 +132,6 @@ impl Session {
         // One that found no room is pulled again.
         if told {
             self.records.hand_out(record, pin);
-        }
-    }
-
-    /// The two sides do not agree about the log: greet anew, but not more often than a refused
-    /// command is repeated.
-    fn start_over(&mut self, now_ms: u64) {
-        let recently =
-            self.started_over_ms.is_some_and(|then| now_ms.saturating_sub(then) < REFUSED_RETRY_MS);
-        if !recently && self.stage != Stage::Done {
-            self.started_over_ms = Some(now_ms);
-            self.records.start_over();
-            self.enter(Stage::Greeting);
-        }
-    }
-
-    fn take_reply(&mut self, now_ms: u64, reply: Reply) {
-        match self.records.answered(reply.to, reply.result == CommandResult::Done) {
-            Answer::Fine => return,
-            Answer::Disagreement => {
-                self.start_over(now_ms);
-                return;
-            }
-            Answer::NotMine => {}
-        }
-        let Some(pending) = self.pending.as_mut() else { return };
-        if !pending.sequences.contains(&reply.to) {
-            return;
-        }
-        let wanted = self.progress.wanted().map(|choice| choice.pin);
-        match (self.stage, reply.result) {
-            (Stage::Starting, CommandResult::Done) => self.begin_pins(),
-            (Stage::Zeroing, CommandResult::Done) => {
-                self.lever_zeroed = true;
-                self.zero_taken = true;
-                self.enter(Stage::Choosing);
-            }
-            (Stage::Zeroing, CommandResult::NotAtRest) => {
-                self.pending = None;
-                self.tell(Event::ZeroNotStill);
-            }
-            // It has a pin in hand from before a reconnect, and a zero from before that.
-            (Stage::Zeroing, CommandResult::PinMoving) if self.lever_zeroed => {
-                self.enter(Stage::Choosing);
-            }
-            (Stage::Choosing, CommandResult::Done) => {
-                self.enter(Stage::Reading);
-                if let Some(pin) = wanted {
-                    self.tell(Event::PinChosen(pin));
-                }
-            }
-            (Stage::Choosing, CommandResult::NoSurvey) => self.enter(Stage::Greeting),
-            (Stage::Stopping, CommandResult::Done) => {
-                self.enter(Stage::Done);
-                self.tell(Event::Finished);
-            }
-            (stage, refusal) => {
-                // Leave it alone for a while, then try again.
-                pending.sequences.clear();
-                pending.sent_ms = now_ms;
-                pending.retry_ms = REFUSED_RETRY_MS;
-                if let (Stage::Choosing, Some(pin)) = (stage, wanted) {
-                    self.tell(Event::PinRefused(pin, refusal));
-                }
-            }
-        }
-    }
-
-    /// The survey runs: the zero first where one is needed, then the pins.
-    fn begin_pins(&mut self) {
-        let zero = !self.lever_zeroed || (self.plan.zero_first && !self.zero_taken);
-        if zero && self.progress.wanted().is_some() {
-            self.enter(Stage::Zeroing);
-            self.tell(Event::TakingZero);
-        } else {
-            self.enter(Stage::Choosing);
         }
     }
 }

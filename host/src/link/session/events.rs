@@ -25,6 +25,7 @@ fn is_droppable(event: &Event) -> bool {
             | Event::Health(_)
             | Event::PlanState(_)
             | Event::PinRefused(..)
+            | Event::Refused(..)
             | Event::ZeroNotStill
     )
 }

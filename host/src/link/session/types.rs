@@ -27,6 +27,25 @@ pub struct Plan {
     pub zero_first: bool,
 }
 
+/// A command, for messages about it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Request {
+    /// Start the survey.
+    Start,
+    /// Take the zero.
+    Zero,
+    /// End the survey.
+    Stop,
+    /// Store a plan.
+    Load,
+    /// How the lever is.
+    Health,
+    /// Where its plan stands.
+    Plan,
+    /// What it has counted.
+    Counters,
+}
+
 /// A record as it came, checked against its checksum.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ArrivedRecord {
@@ -59,9 +78,11 @@ pub struct ArrivedSamples {
 /// What happened, in order.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Event {
-    /// A lever answered.
+    /// A lever answered. The caller says what its store holds of the log
+    /// ([`super::Session::held`]); until then no record is pulled and none committed.
     Greeted(Hello),
-    /// It answered, and is another one than before, or has started a new log.
+    /// A lever answered, and is another one than before, or has started a new log. The caller
+    /// says what its store holds of that one, or ends the conversation.
     LeverChanged(Hello),
     /// It speaks no protocol version this host knows.
     VersionUnknown(Hello),
@@ -81,7 +102,15 @@ pub enum Event {
     /// [`super::Session::kept`]; until then no other record comes. After a crash of the host a
     /// record may come that the disk has already: same device, epoch, number and checksum.
     Record(Box<ArrivedRecord>),
-    /// Records that the lever no longer has and this host never saw.
+    /// The store and the lever hold different logs under the same device and epoch: the lever is
+    /// a clone, or was set back to an earlier state. Nothing is committed and the conversation is
+    /// over.
+    LogDisagrees {
+        /// First number known to differ.
+        number: u32,
+    },
+    /// Records behind those the store holds that the lever no longer has: another host has
+    /// committed them. The conversation goes on behind them.
     RecordsMissing {
         /// First missing number.
         from: u32,
@@ -94,8 +123,16 @@ pub enum Event {
     Health(Health),
     /// Answer to a question for the plan stored on the lever.
     PlanState(PlanState),
+    /// The lever carries the plan now.
+    PlanLoaded(PlanState),
+    /// The lever refuses a command for now; it is tried again.
+    Refused(Request, CommandResult),
+    /// The lever hears the host but never answers this: its firmware is too old for it.
+    NotUnderstood(Request),
+    /// The lever does not do what was asked, however often it is asked. The conversation is over.
+    GivenUp(Request),
     /// Nothing was heard for [`SILENT_MS`].
     Silent,
-    /// All pins are read, kept and committed.
+    /// Everything is done: all that was to be read or fetched is kept and committed.
     Finished,
 }

@@ -1,6 +1,6 @@
 //! Lever, line, host and disk under one clock.
 
-use pinhold::link::session::{ArrivedRecord, Choice, Event, Plan, Session};
+use pinhold::link::session::{ArrivedRecord, Choice, Event, HeldRecord, Plan, Session};
 use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
 use pinhold_protocol::content::Content;
 use pinhold_protocol::frame::WIRE_BYTES_MAX;
@@ -226,8 +226,10 @@ impl World {
         let Some(session) = self.host.session.as_mut() else { return };
         session.receive(self.now_ms, &arrived);
         while let Some(event) = self.host.session.as_mut().and_then(Session::next_event) {
-            if let Event::Record(record) = event {
-                self.take_record(*record);
+            match event {
+                Event::Record(record) => self.take_record(*record),
+                Event::Greeted(_) | Event::LeverChanged(_) => self.say_what_is_held(),
+                _ => {}
             }
         }
         let Some(session) = self.host.session.as_mut() else { return };
@@ -283,6 +285,17 @@ impl World {
         self.host.writing = Some((self.now_ms + slow_ms, record));
         if slow_ms == 0 {
             self.finish_writing();
+        }
+    }
+
+    fn say_what_is_held(&mut self) {
+        let row =
+            |row: &Row| HeldRecord { number: row.number, checksum: row.checksum, lost_chain: None };
+        // A store that does not know its records does not say them either.
+        let knows = !self.has(Bug::StoredTwice);
+        let held: Vec<HeldRecord> = self.host.disk.iter().filter(|_| knows).map(row).collect();
+        if let Some(session) = self.host.session.as_mut() {
+            session.held(self.now_ms, &held);
         }
     }
 

@@ -9,7 +9,7 @@ use pinhold_protocol::record::{
 };
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
-use super::super::{Choice, Event, Plan, Session};
+use super::super::{Choice, Event, HeldRecord, Plan, Session};
 
 pub(super) const DEVICE: u64 = 5;
 pub(super) const SURVEY: u64 = 9;
@@ -65,6 +65,8 @@ pub(super) struct Scripted {
     pub(super) now_ms: u64,
     pub(super) sequence: u16,
     pub(super) hello: Hello,
+    /// What the caller says that its store holds.
+    pub(super) held: Vec<HeldRecord>,
 }
 
 impl Scripted {
@@ -86,7 +88,11 @@ impl Scripted {
             zeroed: false,
             survey: 0,
         };
-        Scripted { session: Session::new(plan(notes), 0), now_ms: 0, sequence: 0, hello }
+        Scripted::with(Session::new(plan(notes), 0), hello)
+    }
+
+    pub(super) fn with(session: Session, hello: Hello) -> Scripted {
+        Scripted { session, now_ms: 0, sequence: 0, hello, held: Vec::new() }
     }
 
     pub(super) fn say(&mut self, message: &FromLever<'_>) {
@@ -136,6 +142,7 @@ impl Scripted {
         let (_, command) = self.asked();
         assert!(matches!(command, FromHost::Greet(_)), "{command:?}");
         self.say(&FromLever::Hello(self.hello));
+        self.session.held(self.now_ms, &self.held);
     }
 
     /// Up to the first pin being chosen.
