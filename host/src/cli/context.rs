@@ -45,6 +45,8 @@ pub struct Loaded {
     pub survey: Survey,
     /// What the survey's pins say.
     pub readings: Vec<PinReading>,
+    /// Readings of the survey that stand under another pin or survey than they were taken under.
+    pub corrected_count: usize,
     /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
     pub condition: Condition,
 }
@@ -105,7 +107,8 @@ impl Context {
             condition.pitch_cents,
             &MeasurementProfile::default(),
         );
-        Ok(Loaded { record, survey, readings, condition })
+        let corrected_count = store.corrected_count(survey.id)?;
+        Ok(Loaded { record, survey, readings, corrected_count, condition })
     }
 
     /// Prints text to standard output; what comes from outside was made printable before.

@@ -1,5 +1,9 @@
-//! The `pinhold` binary from outside: sentences, exit codes, documents.
+//! The binary from outside: what it prints, how it ends, what it leaves in the store.
 
+mod correct;
 mod import;
+mod inbox;
 mod instrument;
+mod lever;
 mod run;
+mod shelf;
