@@ -104,7 +104,7 @@ pub fn run(context: &Context, arguments: &ReadingsArguments) -> Result<(), CliEr
         }
     }
     if arguments.pin.is_none() {
-        text.push_str(&beside(&store, &survey, &readings)?);
+        text.push_str(&beside(&store, &survey, &readings, &arguments.name)?);
     }
     context.print(&text)
 }
@@ -142,7 +142,12 @@ fn losses(store: &Store, readings: &[LeverReading]) -> Result<Vec<RecordName>, C
 }
 
 /// Pins passed over, records lost, readings moved.
-fn beside(store: &Store, survey: &Survey, readings: &[LeverReading]) -> Result<String, CliError> {
+fn beside(
+    store: &Store,
+    survey: &Survey,
+    readings: &[LeverReading],
+    instrument: &str,
+) -> Result<String, CliError> {
     let mut text = String::new();
     for Named { name, content } in store.skips_of(survey.uid)? {
         text.push_str(&format!("{:>6}  {:<9}  passed over\n", name.number, pin_name(content.pin)));
@@ -157,8 +162,9 @@ fn beside(store: &Store, survey: &Survey, readings: &[LeverReading]) -> Result<S
     if moved > 0 {
         text.push_str(&format!(
             "{} of this survey stand under another pin than they were taken under \
-             ('pinhold correct NAME --list' tells why)\n",
-            readings_word(moved)
+             ('pinhold correct {} --list' tells why)\n",
+            readings_word(moved),
+            shell_quoted(instrument)
         ));
     }
     Ok(text)
@@ -305,9 +311,9 @@ mod tests {
         let drawn = picture(&trace, TorqueUnit::NewtonMetre);
         let lines: Vec<&str> = drawn.lines().collect();
         assert_eq!(lines.len(), 10);
-        assert!(lines[0].ends_with("8.00 N·m |   *"), "{drawn}");
-        assert!(lines[5].ends_with("0.00 N·m |*---*"), "{drawn}");
-        assert!(lines[8].ends_with("-5.00 N·m | **"), "{drawn}");
+        assert!(lines[0].ends_with("8.0 N·m |   *"), "{drawn}");
+        assert!(lines[5].ends_with("0.0 N·m |*---*"), "{drawn}");
+        assert!(lines[8].ends_with("-5.0 N·m | **"), "{drawn}");
         assert!(lines[9].contains("5 points, 80 ms apart, 0.4 s"), "{drawn}");
         trace.points.clear();
         assert_eq!(picture(&trace, TorqueUnit::NewtonMetre).lines().count(), 10);

@@ -35,9 +35,11 @@ fn a_run_is_shifted_previewed_and_taken_back() {
     assert_eq!((preview.code, preview.err.as_str()), (0, ""));
     assert!(preview.out.starts_with("  C4 L -> C4 C  (record 0)\n"), "{}", preview.out);
     assert!(preview.out.contains("  C#4 R -> D4 L  (record 5)\n"), "{}", preview.out);
-    assert!(preview.out.ends_with(
-        "6 readings would move; nothing was changed. Without --preview it is done.\n"
-    ));
+    assert!(
+        preview.out.ends_with(
+            "6 readings would move; nothing was changed. Without --preview it is done.\n"
+        )
+    );
     assert_eq!(frictions(&bench), before);
 
     let done = bench.run(&[&shift[..], &["--reason", "started one pin late"]].concat());
@@ -79,8 +81,8 @@ fn one_reading_is_moved_or_set_aside() {
     let names: Vec<String> = frictions(&bench).into_iter().map(|(name, _)| name).collect();
     assert_eq!(names, ["40R", "41L", "41C", "41R", "42L"]);
     let listed = bench.run(&["readings", "x"]).out;
-    assert!(listed.starts_with("     0  D4 L       friction 10.00 N·m"), "{listed}");
-    assert!(listed.contains("taken as C4 L\n     1  set aside  friction 11.00 N·m"), "{listed}");
+    assert!(listed.starts_with("     0  D4 L       friction 10.0 N·m"), "{listed}");
+    assert!(listed.contains("taken as C4 L\n     1  set aside  friction 11.0 N·m"), "{listed}");
     assert!(listed.contains("2 readings of this survey stand under another pin"), "{listed}");
 }
 
@@ -144,12 +146,12 @@ fn readings_are_shown_with_coverage_trace_skips_and_losses() {
     let listed = bench.run(&["readings", "x"]);
     assert_eq!(
         listed.out,
-        "     0  C4 L       friction 10.00 N·m, string moment 3.00 N·m; raw samples with gaps, \
+        "     0  C4 L       friction 10.0 N·m, string moment 3.0 N·m; raw samples with gaps, \
          trace kept\n     2  C4 C       passed over\n     3  ?          LOST on lever \
          000000000000abcd, or never accepted\n"
     );
     let drawn = bench.run(&["readings", "x", "--pin", "40L"]).out;
-    assert!(drawn.contains("      9.00 N·m |  *\n"), "{drawn}");
+    assert!(drawn.contains("      9.0 N·m |  *\n"), "{drawn}");
     let document = bench.document(&["readings", "x"]);
     let entry = &document["readings"][0];
     assert_eq!(entry["samples"], "with-gaps");

@@ -25,12 +25,12 @@ fn the_inbox_is_listed_with_the_command_that_empties_it() {
     assert_eq!(
         listed.out,
         "lever 000000000000abcd, epoch 2, no plan:\n       \
-         0  2025-12-31T23:59:00Z  friction 10.00 N·m, string moment 3.00 N·m\n       \
-         1  2025-12-31T23:59:00Z  friction 11.00 N·m, string moment 3.00 N·m\n       \
-         2  2025-12-31T23:59:00Z  friction 12.00 N·m, string moment 3.00 N·m\n\
+         0  2025-12-31T23:59:00Z  friction 10.0 N·m, string moment 3.0 N·m\n       \
+         1  2025-12-31T23:59:00Z  friction 11.0 N·m, string moment 3.0 N·m\n       \
+         2  2025-12-31T23:59:00Z  friction 12.0 N·m, string moment 3.0 N·m\n\
          lever 000000000000abcd, epoch 2, plan 99, of another computer:\n       \
-         3  2025-12-31T23:59:00Z  40L C4 L: friction 20.00 N·m, string moment 3.00 N·m\n       \
-         4  2025-12-31T23:59:00Z  40C C4 C: friction 20.00 N·m, string moment 3.00 N·m\n\
+         3  2025-12-31T23:59:00Z  40L C4 L: friction 20.0 N·m, string moment 3.0 N·m\n       \
+         4  2025-12-31T23:59:00Z  40C C4 C: friction 20.0 N·m, string moment 3.0 N·m\n\
          5 readings in the inbox ('pinhold assign' lists them); give them to an instrument, such \
          as\n  pinhold assign NAME --numbers 0-2 --pins 40L,40C,...\n"
     );

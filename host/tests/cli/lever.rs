@@ -7,12 +7,9 @@ use crate::shelf::{SURVEY, Shelf, pins, reading};
 fn a_port_that_is_not_there_is_said_by_every_verb() {
     let bench = Bench::new();
     bench.run(&["instrument", "add", "x"]);
-    for arguments in [
-        &["lever", "status"][..],
-        &["lever", "fetch"],
-        &["lever", "load", "x"],
-        &["survey", "x"],
-    ] {
+    for arguments in
+        [&["lever", "status"][..], &["lever", "fetch"], &["lever", "load", "x"], &["survey", "x"]]
+    {
         let outcome = bench.run(&[arguments, &["--port", "/dev/none"]].concat());
         let sentence = "there is no port '/dev/none'; 'pinhold ports' lists those there are";
         assert_refused(&outcome, 5, sentence);
@@ -28,7 +25,11 @@ fn a_wrong_name_or_pin_is_told_before_the_lever_is_asked() {
     let port = ["--port", "/dev/none"];
     for (arguments, code, sentence) in [
         (&["lever", "load", "y"][..], 1, "there is no instrument named 'y'; did you mean 'x'?"),
-        (&["lever", "fetch", "--assign", "y"], 1, "there is no instrument named 'y'; did you mean 'x'?"),
+        (
+            &["lever", "fetch", "--assign", "y"],
+            1,
+            "there is no instrument named 'y'; did you mean 'x'?",
+        ),
         (&["lever", "load", "x", "--pins", "1L"], 2, "--pins: the instrument has no pin '1L'"),
         (
             &["lever", "fetch", "--assign", "x", "--pins", "99"],

@@ -1,4 +1,4 @@
-//! The binary from outside: what it prints, how it ends, what it leaves in the store.
+//! The `pinhold` binary from outside: sentences, exit codes, documents.
 
 mod correct;
 mod import;
