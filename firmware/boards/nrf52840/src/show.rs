@@ -17,6 +17,8 @@ const RED: Colour = [true, false, false];
 const GREEN: Colour = [false, true, false];
 const BLUE: Colour = [false, false, true];
 const YELLOW: Colour = [true, true, false];
+const MAGENTA: Colour = [true, false, true];
+const CYAN: Colour = [false, true, true];
 /// Shown when a sensor is missing, and never otherwise.
 pub(crate) const WHITE: Colour = [true, true, true];
 
@@ -32,6 +34,11 @@ const fn look(lamp: Lamp) -> (Colour, bool) {
         Lamp::TooFar => (GREEN, true),
         Lamp::Hard => (RED, false),
         Lamp::Stop => (RED, true),
+        Lamp::Zero => (MAGENTA, false),
+        Lamp::Full => (MAGENTA, true),
+        Lamp::BatteryLow => (CYAN, true),
+        // Which one: the host says.
+        Lamp::Fault(_) => (WHITE, true),
     }
 }
 

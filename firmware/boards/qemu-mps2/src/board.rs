@@ -79,7 +79,7 @@ impl Running {
         match input {
             Input::Sample(_) => self.sample_count += 1,
             Input::Missed(count) => self.sample_count += u64::from(count),
-            Input::Motion(_) | Input::Received(_) | Input::Tick => {}
+            _ => {}
         }
         if !matches!(input, Input::Received(_)) {
             self.input_count = self.input_count.wrapping_add(1);

@@ -28,6 +28,7 @@
 //! Deliberately not here: what the harness simulates, and registers.
 
 use pinhold_lever::{Lamp, RawMotion, RawSample, Signals};
+use pinhold_protocol::error::Fault;
 use pinhold_protocol::record::{Pin, StringPosition};
 
 /// Most samples in one frame.
@@ -160,6 +161,9 @@ pub enum Frame<'a> {
     FromBoard(FromBoard<'a>),
 }
 
+/// Lamp codes from here on are faults by number.
+const LAMP_FAULT_CODE: u8 = 32;
+
 /// The lamp's number on the feed.
 pub const fn lamp_code(lamp: Lamp) -> u8 {
     match lamp {
@@ -172,10 +176,19 @@ pub const fn lamp_code(lamp: Lamp) -> u8 {
         Lamp::Hard => 6,
         Lamp::Stop => 7,
         Lamp::TooFar => 8,
+        Lamp::Zero => 9,
+        Lamp::Full => 10,
+        Lamp::BatteryLow => 11,
+        Lamp::Fault(fault) => LAMP_FAULT_CODE + fault as u8,
     }
 }
 
-const fn lamp_from_code(code: u8) -> Option<Lamp> {
+fn fault_from_code(code: u8) -> Option<Lamp> {
+    let number = code.checked_sub(LAMP_FAULT_CODE)?;
+    Fault::ALL.get(usize::from(number)).map(|fault| Lamp::Fault(*fault))
+}
+
+fn lamp_from_code(code: u8) -> Option<Lamp> {
     Some(match code {
         0 => Lamp::Idle,
         1 => Lamp::Seat,
@@ -186,7 +199,10 @@ const fn lamp_from_code(code: u8) -> Option<Lamp> {
         6 => Lamp::Hard,
         7 => Lamp::Stop,
         8 => Lamp::TooFar,
-        _ => return None,
+        9 => Lamp::Zero,
+        10 => Lamp::Full,
+        11 => Lamp::BatteryLow,
+        code => return fault_from_code(code),
     })
 }
 
@@ -316,7 +332,7 @@ impl<'a> Fields<'a> {
             (note, Some(string)) => Some(Pin { note, string }),
             (_, None) => return Err(FeedError::Field),
         };
-        Ok(Signals { lamp, beep, pin })
+        Ok(Signals { lamp, beep, pin, asleep: false })
     }
 }
 

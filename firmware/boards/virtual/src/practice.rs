@@ -86,7 +86,7 @@ impl Practice {
         Practice {
             bench,
             lever,
-            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None },
+            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
             pin_names,
             sample_count: 0,
             on_pin: None,

@@ -5,9 +5,10 @@
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::{FromLever, Pull, Record};
 use pinhold_protocol::record::{Pin, RECORD_BYTES_MAX};
+use pinhold_protocol::units::DeviceTime;
 
 use super::Lever;
-use crate::log::{RecordBuffer, RecordLog};
+use crate::log::{RecordBuffer, RecordLog, Stored};
 
 impl<L: RecordLog> Lever<L> {
     /// Lets the log erase, which may stop everything for a moment: only between pins.
@@ -25,6 +26,27 @@ impl<L: RecordLog> Lever<L> {
         self.last_read.is_some_and(|(survey, last, number)| {
             (survey, last) == (self.survey, pin) && number >= self.log.committed().0
         })
+    }
+
+    /// Between two pins: what may stop everything for a moment, then the next pin.
+    pub(super) fn between_pins(&mut self, now: DeviceTime) {
+        self.make_room();
+        self.go_on(now);
+    }
+
+    /// Keeps a record and sends it to a host that listens; `None` when it was not kept, and then
+    /// nobody is told.
+    pub(super) fn keep_record(&mut self, bytes: &[u8]) -> Option<Stored> {
+        if bytes.is_empty() {
+            return None;
+        }
+        let stored = self.log.push(bytes)?;
+        let (epoch, number, checksum) = (self.log.epoch(), stored.number, stored.checksum);
+        if self.survey != 0 || self.is_heard(self.now) {
+            // Where there is no room now the host pulls it, told by the next live message.
+            let _ = self.link.send(&FromLever::Record(Record { epoch, number, checksum, bytes }));
+        }
+        Some(stored)
     }
 
     pub(super) fn send_again(&mut self, pull: Pull) -> CommandResult {

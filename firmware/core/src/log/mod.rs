@@ -18,6 +18,7 @@ pub mod flash;
 mod ram;
 
 pub use flash::FlashLog;
+pub use flash::format::SETTINGS_BYTES_MAX;
 pub use ram::{RECORD_COUNT_MAX, RamLog};
 
 /// Room for any record.
@@ -32,6 +33,18 @@ pub struct Stored {
     pub checksum: u32,
     /// Its length, bytes.
     pub byte_count: usize,
+}
+
+/// What a self-test wants to know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Health {
+    /// Writes and erases that failed since power-up.
+    pub failed_count: u32,
+    /// A later firmware's format stands in the flash: it is read as far as it goes, and not
+    /// written.
+    pub newer_format: bool,
+    /// There is room for state and records.
+    pub large_enough: bool,
 }
 
 /// Keeps records.
@@ -51,6 +64,12 @@ pub trait RecordLog {
     /// Whether another record of any size has room.
     fn has_room(&self) -> bool;
 
+    /// Whether a reading of any size and the record of its trace have room.
+    fn has_room_for_pin(&self) -> bool;
+
+    /// Readings with their traces there is room for at least, once the log has erased what it may.
+    fn room_count(&self) -> u32;
+
     /// Makes room for the next record where that can be done; may stop the machine for as long as
     /// a few pages take to erase, so it is only called between pins.
     fn make_room(&mut self);
@@ -67,6 +86,17 @@ pub trait RecordLog {
     /// [`CommandResult::PinMoving`] says that the word cannot be kept before
     /// [`RecordLog::make_room`] was called.
     fn commit(&mut self, commit: Commit) -> CommandResult;
+
+    /// How the log is.
+    fn health(&self) -> Health;
+
+    /// Calibration and settings, read into `buffer`: their length, bytes. `None` when there are
+    /// none, they cannot be read, or `buffer` is too small.
+    fn settings(&mut self, buffer: &mut [u8]) -> Option<usize>;
+
+    /// Replaces calibration and settings; `true` when they are kept as well as the log can keep
+    /// them. Erases a page: only between pins. At most [`SETTINGS_BYTES_MAX`] bytes.
+    fn store_settings(&mut self, bytes: &[u8]) -> bool;
 
     /// Power is about to fail (`true`) or is good again: no write is begun in between.
     fn set_power_failing(&mut self, failing: bool);

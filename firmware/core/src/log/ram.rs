@@ -8,7 +8,7 @@ use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::Commit;
 use pinhold_protocol::record::{RECORD_BYTES_MAX, chain_next, chain_start, record_checksum};
 
-use super::{RecordBuffer, RecordLog, Stored, judge_commit};
+use super::{Health, RecordBuffer, RecordLog, SETTINGS_BYTES_MAX, Stored, judge_commit};
 
 /// Records a log in RAM holds.
 pub const RECORD_COUNT_MAX: usize = 8;
@@ -32,6 +32,7 @@ pub struct RamLog {
     committed_floor: u32,
     committed_chain: u32,
     last_chain: u32,
+    settings: Vec<u8, SETTINGS_BYTES_MAX>,
 }
 
 impl RamLog {
@@ -45,6 +46,7 @@ impl RamLog {
             committed_floor: 0,
             committed_chain: chain,
             last_chain: chain,
+            settings: Vec::new(),
         }
     }
 
@@ -72,6 +74,15 @@ impl RecordLog for RamLog {
 
     fn has_room(&self) -> bool {
         !self.records.is_full() || self.oldest_number() < self.committed_floor
+    }
+
+    fn has_room_for_pin(&self) -> bool {
+        self.room_count() > 0
+    }
+
+    fn room_count(&self) -> u32 {
+        let held = self.next_number.saturating_sub(self.committed_floor);
+        (RECORD_COUNT_MAX as u32).saturating_sub(held) / 2
     }
 
     fn make_room(&mut self) {}
@@ -109,6 +120,22 @@ impl RecordLog for RamLog {
         self.committed_chain = commit.chain;
         self.committed_floor = commit.floor;
         CommandResult::Done
+    }
+
+    fn health(&self) -> Health {
+        Health { failed_count: 0, newer_format: false, large_enough: true }
+    }
+
+    fn settings(&mut self, buffer: &mut [u8]) -> Option<usize> {
+        let byte_count = self.settings.len();
+        buffer.get_mut(..byte_count)?.copy_from_slice(&self.settings);
+        (byte_count > 0).then_some(byte_count)
+    }
+
+    fn store_settings(&mut self, bytes: &[u8]) -> bool {
+        let Ok(settings) = Vec::from_slice(bytes) else { return false };
+        self.settings = settings;
+        true
     }
 
     fn set_power_failing(&mut self, _failing: bool) {}

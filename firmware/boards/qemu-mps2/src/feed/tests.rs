@@ -67,6 +67,11 @@ fn every_frame_from_the_board_comes_back_as_written() {
         Lamp::Hard,
         Lamp::Stop,
         Lamp::TooFar,
+        Lamp::Zero,
+        Lamp::Full,
+        Lamp::BatteryLow,
+        Lamp::Fault(Fault::ConverterSilent),
+        Lamp::Fault(Fault::PeriodOff),
     ];
     let pin = Some(Pin { note: 88, string: StringPosition::Right });
     let mut frames = vec![
@@ -84,6 +89,7 @@ fn every_frame_from_the_board_comes_back_as_written() {
             lamp,
             beep: lamp == Lamp::Accepted,
             pin: pin.filter(|_| lamp != Lamp::Idle),
+            asleep: false,
         },
     }));
     for wanted in frames {
@@ -100,7 +106,9 @@ fn what_no_frame_can_be_is_refused_at_its_byte() {
     assert_eq!(read(&[0x77], |_| ()), Err(FeedError::Kind(0x77)));
     assert_eq!(read(&[SAMPLES, 0], |_| ()), Err(FeedError::Count(0)));
     assert_eq!(read(&[SAMPLES, 41], |_| ()), Err(FeedError::Count(41)));
-    assert_eq!(read(&[SIGNALS, 0, 0, 0, 0, 9, 0, 0, 0], |_| ()), Err(FeedError::Field));
+    for lamp in [12, 31, 44, 255] {
+        assert_eq!(read(&[SIGNALS, 0, 0, 0, 0, lamp, 0, 0, 0], |_| ()), Err(FeedError::Field));
+    }
     assert_eq!(read(&[SIGNALS, 0, 0, 0, 0, 1, 0, 40, b'x'], |_| ()), Err(FeedError::Field));
     assert_eq!(read(&[HALTED, 0], |_| ()), Err(FeedError::Field));
     assert_eq!(read(&[HELLO, 1, 2], |_| ()), Ok(0));

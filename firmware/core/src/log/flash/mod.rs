@@ -14,7 +14,7 @@
 //!   a page looks erased.
 //! - Acknowledged means written, read back, checksum right.
 //! - Only pages wholly below a floor that is itself in flash are erased, and only by
-//!   [`RecordLog::make_room`], [`FlashLog::store_settings`] and [`FlashLog::wipe`].
+//!   [`RecordLog::make_room`], [`RecordLog::store_settings`] and [`FlashLog::wipe`].
 //! - A number stands for one content in an epoch, whatever happened in between.
 
 pub mod care;
@@ -26,6 +26,7 @@ mod state;
 mod table;
 
 use embedded_storage::nor_flash::NorFlash;
+use pinhold_protocol::content::TRACE_BYTES_MAX;
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::Commit;
 use pinhold_protocol::record::{RECORD_BYTES_MAX, chain_next, chain_start, record_checksum};
@@ -38,7 +39,7 @@ use self::medium::{Failed, Medium};
 use self::read::Copy;
 use self::state::{NewSettings, State};
 use self::table::Table;
-use super::{RecordBuffer, RecordLog, Stored, judge_commit};
+use super::{Health, RecordBuffer, RecordLog, Stored, judge_commit};
 
 /// Smallest page the log can use, bytes.
 pub const PAGE_BYTES_MIN: usize = 1024;
@@ -48,6 +49,9 @@ pub const PAGE_COUNT_DEFAULT: usize = 61;
 const FIRST_RECORD_GRANULE: u16 = 2;
 /// Granules of the longest record with its head.
 const RECORD_GRANULES_MAX: u16 = 1 + RECORD_BYTES_MAX.div_ceil(GRANULE_BYTES) as u16;
+/// Granules of the longest reading and its trace.
+const PIN_GRANULES_MAX: u16 =
+    RECORD_GRANULES_MAX + 1 + TRACE_BYTES_MAX.div_ceil(GRANULE_BYTES) as u16;
 /// Pages tried for one record, or erased to make room for one, before giving up.
 const ATTEMPT_COUNT_MAX: u32 = 2;
 
@@ -65,18 +69,6 @@ struct Writing {
     /// Sequence of that page.
     sequence: u32,
     granule: u16,
-}
-
-/// What a self-test wants to know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Health {
-    /// Writes and erases that failed since power-up.
-    pub failed_count: u32,
-    /// A later firmware's format stands in the flash: it is read as far as it goes, and not
-    /// written.
-    pub newer_format: bool,
-    /// The flash has at least the three pages of state and two of records.
-    pub large_enough: bool,
 }
 
 /// The record log in flash.
@@ -122,29 +114,6 @@ impl<F: NorFlash, const PAGES: usize, C: Care> FlashLog<F, PAGES, C> {
     /// The flash, for a board that does more with it than keep the log.
     pub fn flash_mut(&mut self) -> &mut F {
         self.medium.flash_mut()
-    }
-
-    /// What a self-test wants to know.
-    pub fn health(&self) -> Health {
-        Health {
-            failed_count: self.medium.failed_count,
-            newer_format: self.medium.newer_format,
-            large_enough: self.table.places().count() >= 2,
-        }
-    }
-
-    /// Calibration and settings, read into `buffer`: their length, bytes. `None` when there are
-    /// none, they cannot be read, or `buffer` is too small.
-    pub fn settings(&mut self, buffer: &mut [u8]) -> Option<usize> {
-        self.state.read_settings(&mut self.medium, buffer)
-    }
-
-    /// Replaces calibration and settings; `true` when they are in flash. Erases a page: only
-    /// between pins. At most [`SETTINGS_BYTES_MAX`] bytes.
-    pub fn store_settings(&mut self, bytes: &[u8]) -> bool {
-        let mark = self.mark();
-        bytes.len() <= SETTINGS_BYTES_MAX
-            && self.state.renew(&mut self.medium, mark, NewSettings::Bytes(bytes)).is_ok()
     }
 
     /// Forgets all records, committed or not, and starts an epoch above any seen; `true` when that
@@ -376,6 +345,23 @@ impl<F: NorFlash, const PAGES: usize, C: Care> RecordLog for FlashLog<F, PAGES, 
         has_page && !self.medium.is_closed()
     }
 
+    fn has_room_for_pin(&self) -> bool {
+        // What no longer fits the page being filled goes to the one made ready.
+        let has_page = self.ready.is_some() || self.fits_record(PIN_GRANULES_MAX);
+        has_page && !self.medium.is_closed()
+    }
+
+    fn room_count(&self) -> u32 {
+        let granules = Medium::<F, C>::PAGE_GRANULES;
+        let page_count = self.table.usable_count(self.floor);
+        let page_granules = granules.saturating_sub(FIRST_RECORD_GRANULE);
+        let left = self.writing.map_or(0, |writing| granules.saturating_sub(writing.granule));
+        let pins = |granules: u16| u32::from(granules / PIN_GRANULES_MAX);
+        let room = page_count.saturating_mul(pins(page_granules)).saturating_add(pins(left));
+        // The record to be written again may take the place of one.
+        room.saturating_sub(u32::from(self.rewrite_number.is_some()))
+    }
+
     fn make_room(&mut self) {
         if self.medium.is_closed() {
             return;
@@ -452,6 +438,24 @@ impl<F: NorFlash, const PAGES: usize, C: Care> RecordLog for FlashLog<F, PAGES, 
         self.floor = commit.floor;
         self.floor_chain = commit.chain;
         CommandResult::Done
+    }
+
+    fn health(&self) -> Health {
+        Health {
+            failed_count: self.medium.failed_count,
+            newer_format: self.medium.newer_format,
+            large_enough: self.table.places().count() >= 2,
+        }
+    }
+
+    fn settings(&mut self, buffer: &mut [u8]) -> Option<usize> {
+        self.state.read_settings(&mut self.medium, buffer)
+    }
+
+    fn store_settings(&mut self, bytes: &[u8]) -> bool {
+        let mark = self.mark();
+        bytes.len() <= SETTINGS_BYTES_MAX
+            && self.state.renew(&mut self.medium, mark, NewSettings::Bytes(bytes)).is_ok()
     }
 
     fn set_power_failing(&mut self, failing: bool) {

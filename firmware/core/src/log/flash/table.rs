@@ -184,6 +184,16 @@ impl<const PAGES: usize> Table<PAGES> {
             .map(|(_, page)| page.first_chain)
     }
 
+    /// Pages in which nothing is kept, or only what lies below `floor`. Never the newest.
+    pub(super) fn usable_count(&self, floor: u32) -> u32 {
+        let usable = |page: &Page| {
+            let free = page.sequence == 0 && !page.failed;
+            free || self.end_number(page).is_some_and(|end| page.sequence != 0 && end <= floor)
+        };
+        // Never more pages than places.
+        self.pages.iter().filter(|page| usable(page)).count() as u32
+    }
+
     /// Page to erase next: one in which nothing is kept, taken in turn, else the oldest of which
     /// the end lies below `limit`. Never the newest.
     pub(super) fn to_erase(&self, limit: u32) -> Option<u16> {
