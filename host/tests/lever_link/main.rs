@@ -3,6 +3,8 @@
 //! Seeds 81101 and following belong to this file.
 #![cfg(unix)]
 
+mod alone;
+
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::Arc;
@@ -13,7 +15,7 @@ use pinhold::analysis::input::Condition;
 use pinhold::instrument::InstrumentKind;
 use pinhold::instrument::layout::modern_88;
 use pinhold::link::port;
-use pinhold::link::session::{ArrivedRecord, Plan};
+use pinhold::link::session::{ArrivedRecord, LeverPlan, Plan};
 use pinhold::store::{
     Committed, InstrumentFacts, NewInstrument, NewSurvey, Store, StoredPlan, SurveyId, SurveySource,
 };
@@ -22,7 +24,7 @@ use pinhold::survey::{self, Calendar, Line, Observer, SurveyError};
 use pinhold_board_virtual::practice::pin_names;
 use pinhold_board_virtual::pty::Pty;
 use pinhold_board_virtual::{Pace, Practice, Setup, serve};
-use pinhold_protocol::message::ChoosePin;
+use pinhold_protocol::message::{ChoosePin, plan_checksum};
 use pinhold_protocol::record::{Pin, Reading};
 use pinhold_protocol::units::Angle;
 use pinhold_sim::hand::Hand;
@@ -227,16 +229,28 @@ fn a_copy_of_a_lever_is_noticed_and_nothing_of_it_is_taken() {
 }
 
 #[test]
-fn a_lever_tells_how_it_is() {
+fn a_lever_tells_how_it_is_and_takes_a_plan() {
     let folder = TempDir::new().unwrap();
     let bench = Bench::start(81_131, 3);
     let mut store = Store::open(folder.path()).unwrap();
     let calendar = Calendar::starting(CALENDAR_MS);
-    let heard =
-        survey::status(&mut store, calendar, &mut bench.line(), &mut Counter::default()).unwrap();
+    let mut observer = Counter::default();
+    let heard = survey::status(&mut store, calendar, &mut bench.line(), &mut observer).unwrap();
     let hello = heard.hello.unwrap();
     assert_eq!((hello.device, hello.epoch, hello.next_record), (81_131, 3, 0));
+    assert_eq!(heard.plan.unwrap().plan, 0);
+    assert!(heard.health.is_some() && heard.counters.is_some());
+    assert_eq!(heard.not_understood, []);
     let known = store.known_logs().unwrap();
     assert_eq!((known[0].device, known[0].epoch), (81_131, 3));
     assert!(known[0].calendar_ms >= CALENDAR_MS);
+
+    let pins = bench.pins[..40].to_vec();
+    let plan = LeverPlan::new(SURVEY, slip(), pins.clone()).unwrap();
+    let loaded =
+        survey::load(&mut store, calendar, plan, &mut bench.line(), &mut observer).unwrap();
+    let state = loaded.plan.unwrap();
+    assert_eq!((state.plan, state.pin_count, state.position), (SURVEY, 40, 0));
+    assert_eq!(state.checksum, plan_checksum(pins.into_iter()));
+    assert!(!state.running);
 }
