@@ -8,9 +8,10 @@
 //! missing, and commits a floor only after [`Session::kept`] has been called for everything below
 //! it. Every command may be lost and is repeated; all commands may be repeated without harm.
 //!
-//! `arrivals` says what each message brings about, `replies` what each answer does, `records`
-//! knows where both logs stand, `held` what the caller's store holds, `progress` which pins are
-//! read, `errand` how far a plan is stored, `events` holds what the caller has yet to fetch.
+//! `commands` says what is sent when, `arrivals` what each message brings about, `replies` what
+//! each answer does, `records` knows where both logs stand, `held` what the caller's store holds,
+//! `progress` which pins are read, `errand` how far a plan is stored, `events` holds what the
+//! caller has yet to fetch.
 //! Deliberately not here: ports, disks, clocks and what a reading means.
 //!
 //! Invariants: no pin is chosen while a record is known to be on its way; the survey is only
@@ -18,6 +19,7 @@
 //! by what the caller's own store holds, whatever the other side sends.
 
 mod arrivals;
+mod commands;
 mod errand;
 mod events;
 mod held;
@@ -28,10 +30,9 @@ mod replies;
 mod tests;
 mod types;
 
-use pinhold_protocol::PROTOCOL_VERSION;
 use pinhold_protocol::error::LinkCounters;
-use pinhold_protocol::frame::{FrameReader, SequenceWatch, WIRE_BYTES_MAX};
-use pinhold_protocol::message::{FromHost, FromLever, Greet, StartSurvey};
+use pinhold_protocol::frame::{FrameReader, SequenceWatch};
+use pinhold_protocol::message::{FromHost, FromLever};
 
 use errand::Load;
 pub use errand::{LeverPlan, LeverPlanError};
@@ -43,6 +44,12 @@ pub use types::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Request};
 
 /// Time before a command without an answer is sent again, milliseconds.
 pub const RETRY_MS: u64 = 400;
+/// Time before a zero without an answer is asked for again at least …
+const ZERO_RETRY_MS_MIN: u64 = 4 * RETRY_MS;
+/// … and at most; asked again the lever begins anew.
+const ZERO_RETRY_MS_MAX: u64 = 10_000;
+/// Samples a zero is taken over.
+const ZERO_SAMPLE_COUNT: u64 = 500;
 /// Time for which a refused choice of pin or zero is left alone before the next try.
 pub const REFUSED_RETRY_MS: u64 = 500;
 /// Silence after which the lever is reported as not answering, milliseconds.
@@ -56,6 +63,9 @@ const SEQUENCE_COUNT_MAX: usize = 16;
 /// Times a question is sent before the lever is taken not to know it. [`SILENT_MS`] without any
 /// answer lead to a new greeting first, so a lever that only hears badly is not misjudged.
 const QUESTION_COUNT_MAX: u32 = 20;
+/// Frames that may go missing in a row; more, or a number that went back, is another lever or one
+/// that was switched off and on.
+const FRAME_GAP_MAX: u16 = 256;
 /// Commits answered with a mismatch, one behind the other, before the logs are taken to differ.
 /// Weak bits of the lever's last record may read another way each time.
 const MISMATCH_COUNT_MAX: u32 = 60;
@@ -105,6 +115,8 @@ pub struct Session {
     lever_zeroed: bool,
     /// The zero was taken in this conversation.
     zero_taken: bool,
+    /// A lever that samples slowly takes its time over a zero.
+    zero_retry_ms: u64,
     records: Records,
     pending: Option<Pending>,
     heard_ms: u64,
@@ -162,6 +174,7 @@ impl Session {
             stage: Stage::Greeting,
             lever_zeroed: false,
             zero_taken: false,
+            zero_retry_ms: ZERO_RETRY_MS_MIN,
             records: Records::new(Scope::Nothing),
             pending: None,
             heard_ms: now_ms,
@@ -203,7 +216,7 @@ impl Session {
             self.stage = Stage::Greeting;
         }
         self.pending = None;
-        self.records.forget_asked();
+        self.records.suspend();
         self.reader.clear();
         self.frame_byte_count = 0;
         self.watch = SequenceWatch::default();
@@ -292,8 +305,9 @@ impl Session {
                 });
                 match message {
                     Ok((sequence, message)) => {
-                        self.note_arrival(now_ms, sequence, &message);
-                        self.take(now_ms, message, wire_byte_count);
+                        if self.note_arrival(now_ms, sequence, &message) {
+                            self.take(now_ms, message, wire_byte_count);
+                        }
                     }
                     Err(error) => self.counters.count_error(error),
                 }
@@ -313,9 +327,8 @@ impl Session {
             && let Some(command) = self.command()
         {
             let sequence = self.send(&command);
-            // A zero takes half a second of its own before it is answered.
-            let retry_ms =
-                if matches!(command, FromHost::Zero(())) { 4 * RETRY_MS } else { RETRY_MS };
+            let is_zero = matches!(command, FromHost::Zero(()));
+            let retry_ms = if is_zero { self.zero_retry_ms } else { RETRY_MS };
             let pending = self.pending.get_or_insert(Pending {
                 sequences: Vec::new(),
                 sent_ms: now_ms,
@@ -339,84 +352,5 @@ impl Session {
             self.heard_ms = now_ms;
             self.enter(Stage::Greeting);
         }
-    }
-
-    /// Counts a question; one that is never answered is passed over.
-    fn may_ask(&mut self) -> bool {
-        let Some(request) = self.question() else { return true };
-        self.question_count += 1;
-        if self.question_count <= QUESTION_COUNT_MAX {
-            return true;
-        }
-        self.not_understood(request);
-        self.stage != Stage::Done
-    }
-
-    /// The question in hand that firmware of before does not know.
-    fn question(&self) -> Option<Request> {
-        match self.stage {
-            Stage::Loading => Some(Request::Load),
-            Stage::AskingHealth => Some(Request::Health),
-            Stage::AskingPlan => Some(Request::Plan),
-            Stage::AskingCounters => Some(Request::Counters),
-            _ => None,
-        }
-    }
-
-    /// The command this stage calls for.
-    fn command(&self) -> Option<FromHost> {
-        match self.stage {
-            Stage::Greeting => Some(FromHost::Greet(Greet {
-                protocol_min: PROTOCOL_VERSION,
-                protocol_max: PROTOCOL_VERSION,
-                calendar_ms: self.calendar_ms,
-            })),
-            Stage::Starting => self.plan.as_ref().map(|plan| {
-                FromHost::StartSurvey(StartSurvey {
-                    survey: plan.survey,
-                    slip: plan.slip,
-                    stream_samples: plan.stream_samples,
-                })
-            }),
-            Stage::Zeroing => Some(FromHost::Zero(())),
-            // A record on its way may be this very pin's.
-            Stage::Choosing if !self.records.is_caught_up() => None,
-            Stage::Choosing => self.progress.wanted().map(FromHost::ChoosePin),
-            Stage::Stopping if !self.records.is_settled() => None,
-            Stage::Stopping => Some(FromHost::StopSurvey(())),
-            Stage::Loading => self.load.as_ref().map(Load::command),
-            Stage::AskingHealth => Some(FromHost::AskHealth(())),
-            Stage::AskingPlan => Some(FromHost::AskPlan(())),
-            Stage::AskingCounters => Some(FromHost::AskStatus(())),
-            Stage::Reading | Stage::Fetching | Stage::Done => None,
-        }
-    }
-
-    /// Pulls what is missing and commits what is kept, when due.
-    fn tend_records(&mut self, now_ms: u64) {
-        if let Some(commit) = self.records.due_commit(now_ms) {
-            let sequence = self.send(&FromHost::Commit(commit));
-            self.records.committed(now_ms, sequence, commit);
-        }
-        if let Some(pull) = self.records.due_pull(now_ms) {
-            let sequence = self.send(&FromHost::Pull(pull));
-            self.records.pulled(now_ms, sequence, pull);
-        }
-    }
-
-    /// Queues a command's frame and returns its sequence number.
-    fn send(&mut self, command: &FromHost) -> u16 {
-        let sequence = self.next_sequence;
-        self.next_sequence = sequence.wrapping_add(1);
-        let mut frame = [0u8; WIRE_BYTES_MAX];
-        let has_room = self.outgoing.len() + 1 + WIRE_BYTES_MAX <= OUTGOING_BYTES_MAX;
-        if let Ok(len) = command.encode(sequence, &mut frame)
-            && has_room
-        {
-            // A delimiter first: whatever stood half-sent on the line ends there.
-            self.outgoing.push(0);
-            self.outgoing.extend_from_slice(&frame[..len]);
-        }
-        sequence
     }
 }

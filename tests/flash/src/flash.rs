@@ -105,6 +105,8 @@ pub struct Flash<const WORD: usize, const PAGE: usize> {
     /// Words and pages still done before power goes, and what then happens to the bits.
     cut: Option<(u64, Subset)>,
     step_count: u64,
+    /// Power last went in the middle of an erase.
+    cut_erasing: bool,
     /// One word in this many takes less than it was told.
     flaw_one_in: Option<u64>,
     offences: Vec<&'static str>,
@@ -130,6 +132,7 @@ impl<const WORD: usize, const PAGE: usize> Flash<WORD, PAGE> {
             powered: true,
             cut: None,
             step_count: 0,
+            cut_erasing: false,
             flaw_one_in: None,
             offences: Vec::new(),
             pin_turning: false,
@@ -165,6 +168,11 @@ impl<const WORD: usize, const PAGE: usize> Flash<WORD, PAGE> {
     /// Whether power is on.
     pub fn is_powered(&self) -> bool {
         self.powered
+    }
+
+    /// Whether power last went in the middle of an erase rather than of a word.
+    pub fn was_cut_erasing(&self) -> bool {
+        self.cut_erasing
     }
 
     /// Words programmed and pages erased so far, whole or in part.
@@ -285,6 +293,7 @@ impl<const WORD: usize, const PAGE: usize> Flash<WORD, PAGE> {
         let old = &self.bytes[at..at + WORD];
         let mut targets: Vec<u8> = old.iter().zip(targets).map(|(old, new)| old & new).collect();
         if let Some(subset) = self.step() {
+            self.cut_erasing = false;
             self.tear(at, &targets, subset);
             return Err(Fault::NoPower);
         }
@@ -357,6 +366,7 @@ impl<const WORD: usize, const PAGE: usize> NorFlash for Flash<WORD, PAGE> {
         for at in (from as usize..to as usize).step_by(PAGE) {
             self.erase_counts[at / PAGE] += 1;
             if let Some(subset) = self.step() {
+                self.cut_erasing = true;
                 self.tear(at, &[0xff; PAGE], subset);
                 // However it looks, it has to be erased again.
                 self.written[at / WORD..(at + PAGE) / WORD].fill(true);

@@ -6,7 +6,9 @@
 pub mod faulty;
 pub mod line;
 pub mod replayed;
+pub mod ruler;
 pub mod tap;
+pub mod whole;
 
 use pinhold::link::session::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Session};
 use pinhold_board_virtual::practice::{Practice, Setup, pin_names};

@@ -51,6 +51,11 @@ impl Recording {
         Recording { off_pin, on_pin }
     }
 
+    /// One drawn with a ruler, for a lever of [`crate::ruler::SAMPLE_PERIOD_NS`].
+    pub fn drawn() -> Recording {
+        Recording { off_pin: crate::ruler::off_pin(), on_pin: crate::ruler::on_pin() }
+    }
+
     /// Samples from the way to the pin to rest behind the last stroke.
     pub fn on_pin_sample_count(&self) -> usize {
         self.on_pin.len()
@@ -99,6 +104,11 @@ impl Technician {
             doing: Doing::Air { place: 0 },
             random: Random::new(seed).fork("technician"),
         }
+    }
+
+    /// Takes the lever off the pin, whatever was under way.
+    pub fn lift(&mut self) {
+        self.doing = Doing::Air { place: 0 };
     }
 
     /// The next sample, given what the lever shows.

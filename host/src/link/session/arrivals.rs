@@ -8,20 +8,37 @@ use pinhold_protocol::message::{FromLever, Hello, Live, Record, Samples};
 use pinhold_protocol::record::record_checksum;
 
 use super::records::Taken;
-use super::{ArrivedRecord, ArrivedSamples, Event, Session, Stage};
+use super::{
+    ArrivedRecord, ArrivedSamples, Event, FRAME_GAP_MAX, RETRY_MS, Session, Stage,
+    ZERO_RETRY_MS_MAX, ZERO_RETRY_MS_MIN, ZERO_SAMPLE_COUNT,
+};
 
 impl Session {
-    pub(super) fn note_arrival(&mut self, now_ms: u64, sequence: u16, message: &FromLever<'_>) {
+    /// Counts a message; whether it is to be taken.
+    pub(super) fn note_arrival(
+        &mut self,
+        now_ms: u64,
+        sequence: u16,
+        message: &FromLever<'_>,
+    ) -> bool {
         // A lever that has just started begins its own count.
         if matches!(message, FromLever::Hello(_)) {
             self.watch = SequenceWatch::default();
         }
-        if self.watch.skipped_before(sequence) != 0 {
+        let skipped_count = self.watch.skipped_before(sequence);
+        if skipped_count != 0 {
             self.counters.sequence_count = self.counters.sequence_count.saturating_add(1);
         }
         self.counters.accepted_count = self.counters.accepted_count.saturating_add(1);
         self.heard_ms = now_ms;
         self.silent_reported = false;
+        if skipped_count <= FRAME_GAP_MAX || matches!(self.stage, Stage::Greeting | Stage::Done) {
+            return true;
+        }
+        // A cable put into another lever, or a lever in a new life: who is it?
+        self.records.suspend();
+        self.enter(Stage::Greeting);
+        false
     }
 
     pub(super) fn take(&mut self, now_ms: u64, message: FromLever<'_>, wire_byte_count: usize) {
@@ -61,6 +78,8 @@ impl Session {
         let same = self.records.greeted(&hello);
         self.lever_zeroed = hello.zeroed;
         self.zero_taken &= same;
+        let zero_ms = ZERO_SAMPLE_COUNT * u64::from(hello.sample_period_ns) / 1_000_000;
+        self.zero_retry_ms = (RETRY_MS + 2 * zero_ms).clamp(ZERO_RETRY_MS_MIN, ZERO_RETRY_MS_MAX);
         if let Some(load) = self.load.as_mut() {
             load.begin_again();
         }
@@ -89,7 +108,10 @@ impl Session {
         if self.records.log().is_none() || self.stage == Stage::Greeting {
             return;
         }
-        self.records.heard(live.next_record, live.committed_floor);
+        if !self.records.heard(live.next_record, live.committed_floor) {
+            self.start_over(now_ms);
+            return;
+        }
         self.settle(now_ms);
         // The lever was told to stop by somebody else, or has read another pin than the one asked
         // for: it no longer waits for this one.

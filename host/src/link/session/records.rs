@@ -221,16 +221,25 @@ impl Records {
         self.chain = Some(self.floor_chain);
     }
 
+    /// The lever is to be greeted: until then nothing it says of its log counts.
+    pub(super) fn suspend(&mut self) {
+        self.held = None;
+        self.forget_asked();
+    }
+
     /// Commands under way got lost with the connection.
-    pub(super) fn forget_asked(&mut self) {
+    fn forget_asked(&mut self) {
         self.pull = None;
         self.commit = None;
     }
 
-    /// Notes where the lever says its log stands.
-    pub(super) fn heard(&mut self, next: u32, floor: u32) {
+    /// Notes where the lever says its log stands; `false` when it was further before, so that
+    /// this cannot be the lever that was greeted, or not in the same life.
+    pub(super) fn heard(&mut self, next: u32, floor: u32) -> bool {
+        let is_same = next >= self.lever_next && floor >= self.lever_floor;
         self.lever_next = next;
         self.lever_floor = floor;
+        is_same
     }
 
     fn is_standing(&self) -> bool {

@@ -15,6 +15,7 @@ impl Session {
             self.started_over_ms.is_some_and(|then| now_ms.saturating_sub(then) < REFUSED_RETRY_MS);
         if !recently && self.stage != Stage::Done {
             self.started_over_ms = Some(now_ms);
+            self.records.suspend();
             self.enter(Stage::Greeting);
         }
     }
@@ -58,6 +59,14 @@ impl Session {
                 }
             }
             (Stage::Choosing, CommandResult::NoSurvey) => self.enter(Stage::Greeting),
+            // Full though it knows that everything is kept? Then it is not the lever it was.
+            (Stage::Choosing, CommandResult::LogFull) if self.records.is_settled() => {
+                if let Some(pin) = wanted {
+                    self.tell(Event::PinRefused(pin, CommandResult::LogFull));
+                }
+                self.leave_alone(now_ms);
+                self.start_over(now_ms);
+            }
             (Stage::Stopping, CommandResult::Done) => self.finish(),
             (Stage::Loading, result) => {
                 if result != CommandResult::Done {

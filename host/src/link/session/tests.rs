@@ -8,6 +8,8 @@ use pinhold_protocol::record::{chain_next, chain_start, record_checksum};
 
 use super::{Choice, Event, REFUSED_RETRY_MS, RETRY_MS, SILENT_MS};
 
+mod errands;
+mod held;
 mod hostile;
 mod scripted;
 
@@ -233,12 +235,12 @@ fn a_lever_without_a_zero_is_not_spared_it() {
 }
 
 #[test]
-fn a_full_log_and_a_moving_pin_are_waited_for() {
+fn a_low_battery_and_a_moving_pin_are_waited_for() {
     let mut lever = Scripted::new(&[40]);
     lever.greet();
     lever.obey();
     lever.obey();
-    for refusal in [CommandResult::LogFull, CommandResult::PinMoving] {
+    for refusal in [CommandResult::BatteryLow, CommandResult::NotFit, CommandResult::PinMoving] {
         let (choice, _) = lever.asked();
         lever.events();
         lever.answer(choice, refusal);
