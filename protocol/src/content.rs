@@ -132,6 +132,18 @@ pub fn decode_content(bytes: &[u8]) -> Result<Content, DecodeError> {
     }
 }
 
+/// Survey and pin of a reading or a skip, and whether it is a skip, without reading the rest;
+/// `None` for other records, and for bytes that do not even begin like one.
+pub fn peek_pin(bytes: &[u8]) -> Option<(u64, Pin, bool)> {
+    let (first, body) = bytes.split_first()?;
+    if !matches!(*first, RECORD_VERSION | SKIP_VERSION) {
+        return None;
+    }
+    // Both begin with these two.
+    let ((survey, pin), _) = postcard::take_from_bytes::<(u64, Pin)>(body).ok()?;
+    Some((survey, pin, *first == SKIP_VERSION))
+}
+
 fn decode<'a, T: Deserialize<'a>>(bytes: &'a [u8]) -> Result<T, DecodeError> {
     let (_, body) = bytes.split_first().ok_or(DecodeError::Content)?;
     let (content, rest) = postcard::take_from_bytes::<T>(body).map_err(|_| DecodeError::Content)?;

@@ -39,7 +39,7 @@ struct Held {
 /// Watches the buttons.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct ButtonWatch {
-    raw: Option<Buttons>,
+    raw: Buttons,
     raw_since: DeviceTime,
     level: Buttons,
     held: Option<Held>,
@@ -50,27 +50,30 @@ const NONE: Buttons = Buttons { go: false, back: false };
 impl ButtonWatch {
     /// Takes the levels at `now`.
     pub fn set(&mut self, now: DeviceTime, raw: Buttons) {
-        match self.raw {
-            // Held at power-up, it may be stuck: nothing is pressed before it is let go.
-            None if raw != NONE => {
-                self.level = raw;
-                self.held = Some(Held { which: raw, since: now, spent: true });
-            }
-            Some(before) if before == raw => return,
-            _ => {}
+        if self.raw != raw {
+            self.raw = raw;
+            self.raw_since = now;
         }
-        self.raw = Some(raw);
-        self.raw_since = now;
+    }
+
+    /// Takes the levels found at power-up: a button held then may be stuck, and is not pressed
+    /// before it was let go.
+    pub fn set_at_power_up(&mut self, now: DeviceTime, raw: Buttons) {
+        self.set(now, raw);
+        if raw != NONE {
+            self.level = raw;
+            self.held = Some(Held { which: raw, since: now, spent: true });
+        }
     }
 
     /// Whether time alone can bring a press about.
     pub fn is_idle(&self) -> bool {
-        self.held.is_none() && self.raw.unwrap_or(NONE) == self.level
+        self.held.is_none() && self.raw == self.level
     }
 
     /// What was pressed by `now`, at most one press.
     pub fn press(&mut self, now: DeviceTime) -> Option<Press> {
-        let raw = self.raw.unwrap_or(NONE);
+        let raw = self.raw;
         // A level that no longer stands did not last beyond its end.
         let until = if raw == self.level { now } else { self.raw_since };
         if let Some(held) = self.held.as_mut()

@@ -14,6 +14,7 @@ mod keep;
 mod pin;
 mod records;
 mod say;
+mod show;
 mod zero;
 
 use heapless::Vec;
@@ -25,7 +26,7 @@ use pinhold_protocol::units::DeviceTime;
 use self::alone::Alone;
 use self::keep::SettingsState;
 use self::zero::Zeroing;
-use crate::beeper::{Beeper, Beeps};
+use crate::beeper::Beeper;
 use crate::buttons::ButtonWatch;
 use crate::calibration::Calibration;
 use crate::course::Course;
@@ -35,7 +36,7 @@ use crate::plan::{Incoming, Plan, Progress};
 use crate::reading::Session;
 use crate::sample::{MOTION_SAMPLE_COUNT, Pipeline};
 use crate::selftest::SelfTest;
-use crate::stroke::{Finder, RAD_PER_DEG, State, TORQUE_STOP_NM, TORQUE_WARN_NM};
+use crate::stroke::{Finder, RAD_PER_DEG};
 use crate::supply::Supply;
 use crate::{Board, Identity, Input, Lamp, Signals};
 
@@ -43,12 +44,6 @@ use crate::{Board, Identity, Input, Lamp, Signals};
 const LIVE_SAMPLE_COUNT: u32 = 50;
 /// Slip asked of a stroke where nobody asks for another, radians.
 const SLIP_DEFAULT_RAD: f32 = 0.5 * RAD_PER_DEG;
-/// Torque from which a pin counts as loaded, N·m: beeps wait.
-const LOADED_NM: f32 = 1.0;
-/// Time the lamp says "accepted" before it asks for the next pin, milliseconds.
-const ACCEPTED_MS: u32 = 1_000;
-/// Time without button, host or pin after which the lever sleeps, milliseconds.
-const IDLE_MS: u32 = 5 * 60_000;
 /// Time after a byte from a host for which one is taken to listen, milliseconds.
 const HEARD_MS: u32 = 10_000;
 
@@ -106,14 +101,19 @@ pub struct Lever<L = RamLog> {
     /// The survey run by the buttons.
     alone: Option<Alone>,
     course: Course,
-    /// What was refused, until something else is asked for.
-    notice: Option<Lamp>,
+    /// A pin was refused because the log is full; until something else is asked for.
+    told_full: bool,
+    /// The fault to show, looked up some times a second.
+    fault_shown: Option<Lamp>,
     accepted: Option<DeviceTime>,
     /// Last time a button, a host or a pin did something.
     active: DeviceTime,
     /// Last time bytes came from a host.
     heard: Option<DeviceTime>,
     asleep: bool,
+    /// What is kept in the log was looked up; left to the first step, so that a board can build
+    /// the lever in its place.
+    recalled: bool,
 }
 
 impl Lever {
@@ -129,7 +129,7 @@ impl<L: RecordLog> Lever<L> {
     pub fn with_log(identity: Identity, log: L) -> Lever<L> {
         let pipeline = Pipeline::new(identity.sample_period_ns);
         let finder = Finder::new(pipeline.bin_ms() / 1000.0);
-        let mut lever = Lever {
+        Lever {
             identity,
             board: Board::default(),
             pipeline,
@@ -169,14 +169,14 @@ impl<L: RecordLog> Lever<L> {
             progress: Progress::default(),
             alone: None,
             course: Course::default(),
-            notice: None,
+            told_full: false,
+            fault_shown: None,
             accepted: None,
             active: DeviceTime::default(),
             heard: None,
             asleep: false,
-        };
-        lever.recall();
-        lever
+            recalled: false,
+        }
     }
 
     /// With a calibration other than the nominal one: a board whose converter has another range
@@ -203,6 +203,7 @@ impl<L: RecordLog> Lever<L> {
     pub fn step(&mut self, now: DeviceTime, input: Input<'_>) -> Signals {
         let now = now.max(self.now);
         self.now = now;
+        self.recall();
         match input {
             Input::Sample(sample) => self.take_sample(now, sample),
             Input::Motion(motion) => {
@@ -215,8 +216,14 @@ impl<L: RecordLog> Lever<L> {
                 self.finder.spoil();
             }
             Input::MotionReady(count) => self.test.note_motion(now, count),
+            Input::Buttons(levels) if self.test.is_fresh() => {
+                self.buttons.set_at_power_up(now, levels);
+            }
             Input::Buttons(levels) => self.buttons.set(now, levels),
-            Input::Power(power) => self.supply.set(power),
+            Input::Power(power) => {
+                self.supply.set(power);
+                self.look_around(now);
+            }
             Input::Bridge { connected } => self.test.note_bridge(connected),
             Input::Received(bytes) => self.receive(now, bytes),
             Input::Tick => self.look_around(now),
@@ -242,102 +249,6 @@ impl<L: RecordLog> Lever<L> {
     /// The log, for a board that has something to say to it (power about to fail).
     pub fn log_mut(&mut self) -> &mut L {
         &mut self.log
-    }
-
-    /// What happens some times a second.
-    fn look_around(&mut self, now: DeviceTime) {
-        if self.asleep {
-            return;
-        }
-        self.test.look(now);
-        if self.zeroing.is_some() || self.is_moving() {
-            self.active = now;
-        }
-        if now.milliseconds_since(self.active) < IDLE_MS || self.supply.power().external {
-            return;
-        }
-        // Nobody came to the pin that the lever waits for by itself.
-        if self.session.is_some() && self.alone.is_some() {
-            self.stop_alone();
-        }
-        self.asleep = self.session.is_none();
-    }
-
-    /// Somebody is there.
-    fn wake(&mut self, now: DeviceTime) {
-        self.active = now;
-        if self.asleep {
-            self.asleep = false;
-            self.test.wake();
-            // It may have grown cold, and shows another zero.
-            self.needs_zero = true;
-        }
-    }
-
-    fn signals(&mut self, now: DeviceTime) -> Signals {
-        let lamp = self.lamp(now);
-        if self.is_moving() {
-            self.beeper.drop_all();
-        }
-        let beep = self.beeper.step(now, self.is_quiet());
-        let pin = self.session.as_ref().map(|session| session.pin);
-        Signals { lamp, beep, pin, asleep: self.asleep }
-    }
-
-    fn lamp(&self, now: DeviceTime) -> Lamp {
-        let torque_nm = self.last_torque_nm.abs();
-        if self.asleep {
-            return Lamp::Idle;
-        }
-        if torque_nm > TORQUE_STOP_NM {
-            return Lamp::Stop;
-        }
-        if torque_nm > TORQUE_WARN_NM {
-            return Lamp::Hard;
-        }
-        if self.is_too_far() {
-            return Lamp::TooFar;
-        }
-        let just_accepted =
-            self.accepted.is_some_and(|then| now.milliseconds_since(then) < ACCEPTED_MS);
-        match self.phase {
-            Phase::Seating | Phase::Idle if just_accepted => Lamp::Accepted,
-            Phase::Idle => self.notice.or_else(|| self.fault_lamp()).unwrap_or(Lamp::Idle),
-            Phase::Zeroing => Lamp::Zero,
-            Phase::Seating => Lamp::Seat,
-            Phase::Rest => Lamp::Ready,
-            Phase::Loading | Phase::Slip | Phase::Unloading => Lamp::Moving,
-            Phase::Accepted if just_accepted => Lamp::Accepted,
-            Phase::Accepted => self.notice.unwrap_or(Lamp::Accepted),
-            Phase::Repeat => Lamp::Repeat,
-        }
-    }
-
-    /// Whether a stroke is under way on the pin in hand.
-    fn is_moving(&self) -> bool {
-        self.session.is_some() && self.finder.state() == State::Active
-    }
-
-    /// Whether no pin turns or is loaded, as far as can be known.
-    fn is_quiet(&self) -> bool {
-        if self.is_moving() {
-            return false;
-        }
-        if self.zeroed {
-            return self.last_torque_nm.abs() < LOADED_NM;
-        }
-        // Torques mean little yet.
-        self.session.is_none() || self.finder.state() == State::Rest
-    }
-
-    fn beep(&mut self, beeps: Beeps) {
-        self.beeper.ask(self.now, beeps);
-    }
-
-    fn is_too_far(&self) -> bool {
-        self.session.is_some()
-            && self.finder.state() == State::Active
-            && self.finder.coil_movement_rad().abs() > 2.0 * self.slip_asked_rad
     }
 
     fn take_sample(&mut self, now: DeviceTime, sample: RawSample) {

@@ -10,7 +10,7 @@ use pinhold_protocol::frame::{FrameReader, SequenceWatch, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{FromHost, FromLever};
 
 /// Bytes the send buffer holds.
-pub const SEND_BYTES_MAX: usize = 3072;
+pub const SEND_BYTES_MAX: usize = 2304;
 /// Bytes kept free for everything but sample blocks: a record, a greeting and some replies.
 pub const SEND_RESERVE_BYTES: usize = 2 * WIRE_BYTES_MAX;
 

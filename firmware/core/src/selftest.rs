@@ -135,6 +135,11 @@ impl SelfTest {
         self.board = board;
     }
 
+    /// Whether nothing came yet, not even time.
+    pub fn is_fresh(&self) -> bool {
+        self.since.is_none() && self.last_sample.is_none()
+    }
+
     /// Bits of all faults that stand.
     pub fn faults(&self) -> u32 {
         self.faults

@@ -1,7 +1,7 @@
 //! What goes in comes out; and arbitrary bytes never do more than give an error.
 
 use pinhold_protocol::block::{self, RawSample};
-use pinhold_protocol::content::decode_content;
+use pinhold_protocol::content::{Content, decode_content, peek_pin};
 use pinhold_protocol::error::DecodeError;
 use pinhold_protocol::frame::{self, BODY_BYTES_MAX, Frame, FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{FromHost, FromLever, Record};
@@ -76,6 +76,12 @@ proptest! {
     #[test]
     fn records_of_every_kind(content in strategy::contents()) {
         let bytes = sample::content_bytes(&content);
+        let about = match &content {
+            Content::Reading(reading) => Some((reading.survey, reading.pin, false)),
+            Content::Skip(skip) => Some((skip.survey, skip.pin, true)),
+            _ => None,
+        };
+        prop_assert_eq!(peek_pin(&bytes), about);
         prop_assert_eq!(decode_content(&bytes), Ok(content));
         let longer = [&bytes[..], &[0]].concat();
         prop_assert_eq!(decode_content(&longer), Err(DecodeError::TrailingBytes));

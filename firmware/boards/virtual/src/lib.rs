@@ -8,11 +8,13 @@
 //!
 //! Deliberately not here: measurement (the core) and physics (the simulator).
 
+pub mod chip;
 pub mod pipe;
 pub mod practice;
 #[cfg(unix)]
 pub mod pty;
 pub mod serve;
+mod thumb;
 
-pub use practice::{Practice, Setup};
+pub use practice::{AlonePractice, Practice, Setup};
 pub use serve::{Pace, serve};

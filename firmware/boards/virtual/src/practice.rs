@@ -1,5 +1,6 @@
 //! Core and technician in step with each other, one sample at a time.
 
+use pinhold_lever::log::{FlashLog, RamLog, RecordLog};
 use pinhold_lever::{Identity, Input, Lamp, Lever, RawMotion, RawSample, Signals};
 use pinhold_protocol::record::{Pin, StringPosition};
 use pinhold_protocol::units::DeviceTime;
@@ -7,6 +8,9 @@ use pinhold_sim::bench::{Tick, Workbench};
 use pinhold_sim::hand::{Gesture, Hand};
 use pinhold_sim::piano::{Piano, StringLetter};
 use pinhold_sim::sensors::LeverModel;
+
+use crate::chip::Chip;
+use crate::thumb::Thumb;
 
 /// Sample period of the simulated board, nanoseconds.
 pub const SAMPLE_PERIOD_NS: u32 = 1_000_000;
@@ -31,9 +35,12 @@ pub struct Setup {
 }
 
 /// A technician, a lever and a piano.
-pub struct Practice {
+pub struct Practice<L = RamLog> {
     bench: Workbench,
-    lever: Lever,
+    lever: Lever<L>,
+    identity: Identity,
+    /// Works the buttons, where no host runs the survey.
+    thumb: Option<Thumb>,
     signals: Signals,
     pin_names: Vec<Pin>,
     sample_count: u64,
@@ -72,20 +79,75 @@ pub fn inputs_of(tick: &Tick) -> (Option<RawMotion>, RawSample) {
     (motion, sample)
 }
 
+/// The piano's place of the pin the lever asks for; of one nobody has assigned the technician
+/// knows that it is the one behind the last.
+fn wanted(names: &[Pin], pin: Pin, read_count: usize) -> Option<usize> {
+    if pin.is_unassigned() {
+        return (read_count < names.len()).then_some(read_count);
+    }
+    names.iter().position(|name| *name == pin)
+}
+
 impl Practice {
     /// Everything at rest, the lever held off the pin.
     pub fn new(setup: Setup) -> Practice {
+        Practice::with(setup, None, |identity| RamLog::new(identity.device, identity.epoch))
+    }
+}
+
+/// A practice with buttons instead of a host, and a log in flash that outlives the power.
+pub type AlonePractice = Practice<FlashLog<Chip>>;
+
+impl AlonePractice {
+    /// Everything at rest, the lever held off the pin; the technician is about to press GO. With a
+    /// chip that was used before, the lever finds what it kept. A plan comes as from a host, by
+    /// [`Practice::receive`]; without one all pins are read in the piano's order, unassigned.
+    pub fn alone(setup: Setup, chip: Chip) -> AlonePractice {
+        Practice::with(setup, Some(Thumb::default()), |identity| {
+            FlashLog::mount(chip, identity.device, identity.epoch)
+        })
+    }
+
+    /// Power goes and comes back: whatever the lever did not keep is gone.
+    /// The technician lifts the lever and begins again.
+    pub fn cut_power(&mut self) {
+        let chip = self.lever.log_mut().flash_mut().clone();
+        let log = FlashLog::mount(chip, self.identity.device, self.identity.epoch);
+        self.lever = Lever::with_log(self.identity, log);
+        self.bench.lift();
+        self.on_pin = None;
+        self.signals = Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false };
+        if let Some(thumb) = self.thumb.as_mut() {
+            thumb.begin_again();
+        }
+    }
+
+    /// Lets the technician pass pins over, chosen by their place in the piano.
+    #[must_use]
+    pub fn passing_over(mut self, passes_over: fn(usize) -> bool) -> AlonePractice {
+        if let Some(thumb) = self.thumb.as_mut() {
+            thumb.passes_over = passes_over;
+        }
+        self
+    }
+}
+
+impl<L: RecordLog> Practice<L> {
+    fn with(setup: Setup, thumb: Option<Thumb>, log: impl FnOnce(&Identity) -> L) -> Practice<L> {
         let pin_names = pin_names(&setup.piano);
         let mut bench = Workbench::new(setup.piano, setup.lever, setup.hand, setup.seed);
         bench.hold_off_pin();
-        let lever = Lever::new(Identity {
+        let identity = Identity {
             device: setup.device,
             epoch: setup.epoch,
             sample_period_ns: SAMPLE_PERIOD_NS,
-        });
+        };
+        let lever = Lever::with_log(identity, log(&identity));
         Practice {
             bench,
             lever,
+            identity,
+            thumb,
             signals: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
             pin_names,
             sample_count: 0,
@@ -97,7 +159,7 @@ impl Practice {
     /// Lets the technician use another gesture, chosen from the pin's place in the piano and the
     /// number of tries before.
     #[must_use]
-    pub fn with_gestures(mut self, gesture_of: fn(usize, u32) -> Gesture) -> Practice {
+    pub fn with_gestures(mut self, gesture_of: fn(usize, u32) -> Gesture) -> Practice<L> {
         self.gesture_of = gesture_of;
         self
     }
@@ -134,6 +196,7 @@ impl Practice {
 
     /// One sample period passes.
     pub fn step(&mut self) {
+        self.press();
         self.act();
         let tick = self.bench.next_sample();
         let (motion, sample) = inputs_of(&tick);
@@ -142,11 +205,33 @@ impl Practice {
         }
         self.sample_count += 1;
         self.signals = self.lever.step(self.now(), Input::Sample(sample));
+        if let Some(thumb) = self.thumb.as_mut() {
+            thumb.watch(&self.signals);
+        }
     }
 
     /// Whether the technician has nothing to do and waits to be told the next pin.
     pub fn is_waiting(&self) -> bool {
-        self.signals.pin.is_none() && self.on_pin.is_none() && self.bench.is_idle()
+        let at_rest = self.signals.pin.is_none() && self.on_pin.is_none() && self.bench.is_idle();
+        at_rest && self.thumb.as_ref().is_none_or(Thumb::is_done)
+    }
+
+    /// The lever's log, for its truth.
+    pub fn log_mut(&mut self) -> &mut L {
+        self.lever.log_mut()
+    }
+
+    /// The technician works the buttons.
+    fn press(&mut self) {
+        let Some(thumb) = self.thumb.as_mut() else { return };
+        let wanted =
+            self.signals.pin.and_then(|pin| wanted(&self.pin_names, pin, thumb.read_count));
+        let tries = self.on_pin.map_or(0, |(_, tries)| tries);
+        let gives_up = self.signals.lamp == Lamp::Repeat && tries >= REPEAT_COUNT_MAX;
+        let free = self.bench.is_idle();
+        if let Some(buttons) = thumb.buttons(&self.signals, wanted, free, gives_up) {
+            self.signals = self.lever.step(self.now(), Input::Buttons(buttons));
+        }
     }
 
     /// The technician does what the lever asks, as far as a person could tell.
@@ -154,8 +239,9 @@ impl Practice {
         if !self.bench.is_idle() {
             return;
         }
-        let wanted =
-            self.signals.pin.and_then(|pin| self.pin_names.iter().position(|name| *name == pin));
+        let is_busy = self.thumb.as_ref().is_some_and(Thumb::is_busy);
+        let read_count = self.thumb.map_or(0, |thumb| thumb.read_count);
+        let wanted = self.signals.pin.and_then(|pin| wanted(&self.pin_names, pin, read_count));
         match (wanted, self.on_pin) {
             (None, Some(_)) => {
                 self.bench.lift();
@@ -175,7 +261,9 @@ impl Practice {
                     Lamp::Repeat => true,
                     _ => false,
                 };
-                if self.bench.pin_index().is_none() {
+                if is_busy {
+                    // One thing at a time.
+                } else if self.bench.pin_index().is_none() {
                     // It slipped off; any person notices that.
                     self.bench.seat(index);
                 } else if asked && tries < REPEAT_COUNT_MAX {

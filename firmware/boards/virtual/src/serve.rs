@@ -4,6 +4,8 @@ use std::io::{self, Read, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use pinhold_lever::log::RecordLog;
+
 use crate::practice::{Practice, SAMPLE_PERIOD_NS};
 
 /// How fast the simulated time runs.
@@ -17,8 +19,9 @@ pub enum Pace {
 
 /// Samples between two looks at the port.
 const BATCH_SAMPLE_COUNT: u32 = 64;
-/// Waiting bytes above which simulated time stands still until the line has taken them.
-const BACKLOG_BYTES_MAX: usize = 1024;
+/// Waiting bytes above which simulated time stands still until the line has taken them: few enough
+/// that a batch's blocks still find room.
+const BACKLOG_BYTES_MAX: usize = 512;
 /// Pause while nothing is asked of the lever.
 const IDLE_PAUSE: Duration = Duration::from_millis(1);
 
@@ -26,8 +29,8 @@ const IDLE_PAUSE: Duration = Duration::from_millis(1);
 ///
 /// # Errors
 /// Whatever the port reports, other than that nothing arrived or there was no room in time.
-pub fn serve(
-    practice: &mut Practice,
+pub fn serve<L: RecordLog>(
+    practice: &mut Practice<L>,
     port: &mut (impl Read + Write),
     pace: Pace,
     stop: &AtomicBool,
@@ -69,7 +72,7 @@ pub fn serve(
 }
 
 /// Sends what waits, as far as the line takes it.
-fn send(practice: &mut Practice, port: &mut impl Write) -> io::Result<()> {
+fn send<L: RecordLog>(practice: &mut Practice<L>, port: &mut impl Write) -> io::Result<()> {
     while !practice.pending().is_empty() {
         match port.write(practice.pending()) {
             Ok(0) => return Err(io::ErrorKind::WriteZero.into()),

@@ -25,7 +25,6 @@ use pinhold_protocol::units::DeviceTime;
 
 use super::zero::Asker;
 use super::{Lever, SLIP_DEFAULT_RAD};
-use crate::Lamp;
 use crate::beeper::Beeps;
 use crate::buttons::Press;
 use crate::log::{RecordBuffer, RecordLog};
@@ -56,7 +55,7 @@ impl<L: RecordLog> Lever<L> {
         if was_asleep || self.survey != 0 || self.is_moving() {
             return;
         }
-        self.notice = None;
+        self.told_full = false;
         match (press, self.alone) {
             (Press::BothLong, _) => self.zero_again(),
             // While the zero is taken, only holding still helps.
@@ -285,12 +284,9 @@ impl<L: RecordLog> Lever<L> {
     fn refuse(&mut self, refusal: CommandResult) {
         self.stop_alone();
         self.phase = Phase::Idle;
-        self.notice = match refusal {
-            CommandResult::LogFull => Some(Lamp::Full),
-            CommandResult::BatteryLow => Some(Lamp::BatteryLow),
-            CommandResult::NotFit => self.fault_lamp(),
-            _ => None,
-        };
+        // Faults and the battery are shown while they stand.
+        self.told_full = refusal == CommandResult::LogFull;
+        self.fault_shown = self.fault_lamp();
         self.beep(Beeps::Two);
     }
 

@@ -43,7 +43,9 @@ impl<L: RecordLog> Lever<L> {
             FromHost::PlanPart(part) => self.take_plan_part(&part),
             FromHost::Commit(commit) => {
                 self.make_room();
-                self.log.commit(commit)
+                let result = self.log.commit(commit);
+                self.told_full &= result != CommandResult::Done;
+                result
             }
         };
         self.reply(sequence, result);
@@ -60,7 +62,7 @@ impl<L: RecordLog> Lever<L> {
         self.send_block();
         // The host takes over from the buttons.
         self.stop_alone();
-        self.notice = None;
+        self.told_full = false;
         if self.survey != start.survey {
             self.session = None;
             self.phase = Phase::Idle;

@@ -6,7 +6,7 @@
 //! Invariant: settings that this firmware cannot read are not overwritten; those of its own
 //! version that are broken give way once the host takes the plan off.
 
-use pinhold_protocol::content::{Content, decode_content};
+use pinhold_protocol::content::peek_pin;
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::message::{PlanPart, PlanState, plan_checksum};
 use pinhold_protocol::record::{Pin, RECORD_BYTES_MAX};
@@ -35,8 +35,16 @@ pub(super) enum SettingsState {
 }
 
 impl<L: RecordLog> Lever<L> {
-    /// At power-up: takes what is kept.
+    /// At power-up: takes what is kept, once.
     pub(super) fn recall(&mut self) {
+        if !core::mem::replace(&mut self.recalled, true) {
+            self.recall_settings();
+        }
+    }
+
+    // Never inlined: what it needs of the stack is needed once.
+    #[inline(never)]
+    fn recall_settings(&mut self) {
         let mut buffer: SettingsBuffer = [0; SETTINGS_BYTES_MAX];
         let Some(byte_count) = self.log.settings(&mut buffer) else { return };
         match settings::decode(buffer.get(..byte_count).unwrap_or(&[])) {
@@ -62,6 +70,7 @@ impl<L: RecordLog> Lever<L> {
     /// nothing is changed, when it is impossible, a pin is in hand, or it could not be kept. The
     /// zero must be taken anew.
     pub fn keep_calibration(&mut self, calibration: Calibration) -> bool {
+        self.recall();
         let kept = settings::is_possible(&calibration)
             && self.session.is_none()
             && matches!(self.settings, SettingsState::Fine { .. })
@@ -92,17 +101,12 @@ impl<L: RecordLog> Lever<L> {
         let from = self.log.oldest_number().max(next.saturating_sub(RECORD_COUNT_MAX));
         for number in from..next {
             let Some(stored) = self.log.get(number, &mut buffer) else { continue };
-            let content = decode_content(buffer.get(..stored.byte_count).unwrap_or(&[]));
-            match content {
-                Ok(Content::Reading(reading)) if reading.survey == self.plan.name => {
-                    self.note_read(reading.pin);
-                }
-                Ok(Content::Skip(skip)) if skip.survey == self.plan.name => {
-                    if let Some(place) = self.plan.place(skip.pin) {
-                        self.progress.note_skipped(place);
-                    }
-                }
-                _ => {}
+            let bytes = buffer.get(..stored.byte_count).unwrap_or(&[]);
+            let Some((survey, pin, is_skip)) = peek_pin(bytes) else { continue };
+            match self.plan.place(pin).filter(|_| survey == self.plan.name) {
+                Some(place) if is_skip => self.progress.note_skipped(place),
+                Some(place) => self.progress.note_read(place),
+                None => {}
             }
         }
         let pin_count = self.plan.pin_count();

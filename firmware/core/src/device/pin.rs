@@ -47,7 +47,8 @@ impl<L: RecordLog> Lever<L> {
         let event = self.finder.push(finished);
         self.correct_bias(finished);
         let Some(session) = self.session.as_mut() else { return };
-        if session.has_strokes() || self.finder.state() == State::Active {
+        let ended = matches!(event, Some(Event::Stroke(_)));
+        if session.has_strokes() || ended || self.finder.state() == State::Active {
             self.course.push(finished.bin);
         } else {
             self.course.wait(finished.bin);

@@ -4,39 +4,16 @@
 use std::collections::BTreeMap;
 
 use pinhold_lever::log::RECORD_COUNT_MAX;
-use pinhold_lever::{Input, RawMotion, RawSample};
-use pinhold_protocol::message::{ChoosePin, Commit, FromHost, Greet, Pull, StartSurvey};
+use pinhold_lever::{Buttons, Input, Power, RawMotion, RawSample};
+use pinhold_protocol::message::{ChoosePin, Commit, FromHost, Greet, PlanPart, Pull, StartSurvey};
 use pinhold_protocol::record::{chain_next, chain_start};
 use pinhold_protocol::units::Angle;
 
+use crate::numbers::Numbers;
+use crate::plan::{parts, pins};
 use crate::synthetic::{Bench, Said, micro_stroke, pin, records, through_the_air};
 
 const STEP_COUNT: u32 = 100_000;
-
-/// A small generator of pseudo-random numbers (splitmix64).
-struct Numbers(u64);
-
-impl Numbers {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
-    fn below(&mut self, end: u64) -> u64 {
-        self.next() % end
-    }
-
-    fn odd_u32(&mut self, near: u32) -> u32 {
-        match self.below(4) {
-            0 => self.next() as u32,
-            1 => u32::MAX - self.below(3) as u32,
-            _ => near.wrapping_add(self.below(5) as u32).wrapping_sub(2),
-        }
-    }
-}
 
 /// What is known of the lever's log from what it said.
 #[derive(Default)]
@@ -78,7 +55,7 @@ impl Known {
 }
 
 fn command(numbers: &mut Numbers, known: &mut Known) -> FromHost {
-    match numbers.below(12) {
+    match numbers.below(15) {
         0 => FromHost::Greet(Greet { protocol_min: 0, protocol_max: 255, calendar_ms: u64::MAX }),
         1 => FromHost::StartSurvey(StartSurvey {
             survey: numbers.below(3),
@@ -108,8 +85,29 @@ fn command(numbers: &mut Numbers, known: &mut Known) -> FromHost {
             let epoch = if numbers.below(8) == 0 { numbers.next() as u32 } else { 9 };
             FromHost::Commit(Commit { epoch, floor, chain })
         }
+        10 | 11 => FromHost::PlanPart(plan_part(numbers)),
+        12 => FromHost::AskHealth(()),
+        13 => FromHost::AskPlan(()),
         _ => FromHost::AskStatus(()),
     }
+}
+
+/// A part of a plan: a right one mostly, of one of two plans, so that whole plans come about too.
+fn plan_part(numbers: &mut Numbers) -> PlanPart {
+    let plan = 1 + numbers.below(2);
+    let whole = parts(plan, &pins(20 + 20 * plan as usize));
+    let mut part = whole[numbers.below(whole.len() as u64) as usize];
+    match numbers.below(12) {
+        0 => part.plan = numbers.next(),
+        1 => part.first = numbers.next() as u16,
+        2 => part.pin_count = numbers.next() as u16,
+        3 => part.slip = Angle::from_microradians(numbers.next() as i32),
+        4 => part.pins[numbers.below(32) as usize] = None,
+        5 => part.pins[numbers.below(32) as usize] = Some(pin(numbers.next() as u8)),
+        6 => part = PlanPart { pin_count: 0, first: 0, pins: [None; 32], ..part },
+        _ => {}
+    }
+    part
 }
 
 /// One step: bytes, a command, some time, or less usual events.
@@ -133,6 +131,17 @@ fn step(bench: &mut Bench, numbers: &mut Numbers, known: &mut Known, hand: &mut 
             acceleration_milli_g: [0, numbers.below(3) as i16, 1000],
             temperature_centi_celsius: i16::MAX,
         })),
+        9 => {
+            let buttons = Buttons { go: numbers.below(2) == 0, back: numbers.below(3) == 0 };
+            bench.input(Input::Buttons(buttons));
+        }
+        10 if numbers.below(20) == 0 => bench.input(Input::Power(Power {
+            battery_mv: Some(3_400 + numbers.below(800) as u16),
+            external: numbers.below(4) == 0,
+        })),
+        11 if numbers.below(50) == 0 => {
+            bench.input(Input::MotionReady(numbers.next() as u32));
+        }
         _ => {
             let samples = hand.next_samples(100, numbers);
             bench.play(samples);

@@ -1,14 +1,19 @@
 //! Strokes drawn with a ruler: what a perfect pin and hand would give, for tests of what the lever
 //! does with them.
 
+use crate::chip::Chip;
 use pinhold_lever::calibration::NOMINAL_SPAN_NM_PER_COUNT;
-use pinhold_lever::{Identity, Input, Lever, RawSample, Signals};
+use pinhold_lever::log::{FlashLog, RamLog, RecordLog};
+use pinhold_lever::{Buttons, Identity, Input, Lamp, Lever, RawMotion, RawSample, Signals};
+use pinhold_protocol::content::{Content, decode_content};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{
-    ChoosePin, FromHost, FromLever, Health, Hello, PlanState, StartSurvey,
+    ChoosePin, Commit, FromHost, FromLever, Health, Hello, PlanState, StartSurvey,
 };
-use pinhold_protocol::record::{Outcome, Pin, Reading, SampleCoverage, StringPosition};
+use pinhold_protocol::record::{
+    Outcome, Pin, RECORD_BYTES_MAX, Reading, SampleCoverage, StringPosition, chain_next,
+};
 use pinhold_protocol::units::{Angle, DeviceTime};
 
 /// Stiffness of the pin's free part, N·m per degree.
@@ -50,6 +55,17 @@ fn sample(torque_nm: f64, rate_deg_s: f64) -> RawSample {
     }
 }
 
+/// Sample number `index` with the noise no converter is without: some 40 counts of torque and 16
+/// of rate, in a pattern without a mean that fits no bin.
+fn with_noise(sample: RawSample, index: u64) -> RawSample {
+    const PATTERN: [i32; 7] = [0, 48, -32, 16, -48, 32, -16];
+    let noise = PATTERN[(index % 7) as usize] * (1 + (index / 7 % 2) as i32);
+    RawSample {
+        bridge_code: sample.bridge_code.saturating_add(noise),
+        rate_count: sample.rate_count.saturating_add((noise / 4) as i16),
+    }
+}
+
 /// The lever held still, off the pin or on it without torque.
 pub(crate) fn still(count: usize) -> Vec<RawSample> {
     vec![sample(0.0, 0.0); count]
@@ -86,10 +102,13 @@ pub(crate) fn micro_stroke(friction_nm: f64, moment_nm: f64) -> Vec<RawSample> {
 }
 
 /// A lever, its clock, and all it ever said.
-pub(crate) struct Bench {
-    pub(crate) lever: Lever,
+pub(crate) struct Bench<L = RamLog> {
+    pub(crate) lever: Lever<L>,
     pub(crate) signals: Signals,
+    /// Every beep and every sample's signals go here.
+    pub(crate) beep_count: u32,
     now_us: u64,
+    sample_count: u64,
     sequence: u16,
     reader: FrameReader,
 }
@@ -107,21 +126,129 @@ pub(crate) enum Said {
     Samples { first_index: u32, count: u8 },
 }
 
+/// The bench's lever.
+pub(crate) const IDENTITY: Identity = Identity { device: 3, epoch: 9, sample_period_ns: 1_000_000 };
+
+/// GO, held.
+pub(crate) const GO: Buttons = Buttons { go: true, back: false };
+/// BACK, held.
+pub(crate) const BACK: Buttons = Buttons { go: false, back: true };
+/// Both, held.
+pub(crate) const BOTH: Buttons = Buttons { go: true, back: true };
+/// None held.
+pub(crate) const NONE: Buttons = Buttons { go: false, back: false };
+
 impl Bench {
     pub(crate) fn new() -> Bench {
-        let mut lever = Lever::new(Identity { device: 3, epoch: 9, sample_period_ns: 1_000_000 });
-        let signals = lever.step(DeviceTime::from_microseconds(0), Input::Tick);
-        Bench { lever, signals, now_us: 0, sequence: 0, reader: FrameReader::new() }
+        Bench::with(Lever::new(IDENTITY))
+    }
+}
+
+/// A lever with its log in flash.
+pub(crate) type FlashBench = Bench<FlashLog<Chip>>;
+
+impl FlashBench {
+    /// Powered up with this flash.
+    pub(crate) fn powered(chip: Chip) -> FlashBench {
+        let log = FlashLog::mount(chip, IDENTITY.device, IDENTITY.epoch);
+        Bench::with(Lever::with_log(IDENTITY, log))
+    }
+
+    /// Power goes and comes back.
+    pub(crate) fn again(mut self) -> FlashBench {
+        Bench::powered(self.lever.log_mut().flash_mut().clone())
+    }
+}
+
+impl<L: RecordLog> Bench<L> {
+    pub(crate) fn with(lever: Lever<L>) -> Bench<L> {
+        let mut bench = Bench {
+            lever,
+            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
+            beep_count: 0,
+            now_us: 0,
+            sample_count: 0,
+            sequence: 0,
+            reader: FrameReader::new(),
+        };
+        // Lying level.
+        bench.input(Input::Motion(RawMotion {
+            acceleration_milli_g: [0, 0, 1_000],
+            temperature_centi_celsius: 2_000,
+        }));
+        bench
     }
 
     pub(crate) fn input(&mut self, input: Input<'_>) {
         self.signals = self.lever.step(DeviceTime::from_microseconds(self.now_us), input);
+        self.beep_count += u32::from(self.signals.beep);
+    }
+
+    /// One sample without noise.
+    pub(crate) fn sample_as_it_is(&mut self, sample: RawSample) {
+        self.now_us += 1_000;
+        self.input(Input::Sample(sample));
+    }
+
+    /// Nothing comes but time.
+    pub(crate) fn tick(&mut self, milliseconds: u64) {
+        for _ in 0..milliseconds {
+            self.now_us += 1_000;
+            self.input(Input::Tick);
+        }
+    }
+
+    /// Buttons held for so long while the lever is held still, then let go.
+    pub(crate) fn hold(&mut self, buttons: Buttons, milliseconds: usize) {
+        self.input(Input::Buttons(buttons));
+        self.play(&still(milliseconds));
+        self.input(Input::Buttons(NONE));
+        self.play(&still(40));
+    }
+
+    /// A short press.
+    pub(crate) fn tap(&mut self, buttons: Buttons) {
+        self.hold(buttons, 100);
+    }
+
+    /// The lever carried to a pin of this friction and string moment, and the pin read.
+    pub(crate) fn turn(&mut self, friction_nm: f64, moment_nm: f64) {
+        self.play(&through_the_air());
+        self.play(&micro_stroke(friction_nm, moment_nm));
+    }
+
+    /// A host that has everything says so.
+    pub(crate) fn commit_all(&mut self) {
+        let log = self.lever.log_mut();
+        let (from, mut chain) = log.committed();
+        let floor = log.next_number();
+        let mut buffer = [0; RECORD_BYTES_MAX];
+        for number in from..floor {
+            let stored = log.get(number, &mut buffer).expect("answered for");
+            chain = chain_next(chain, stored.checksum);
+        }
+        let epoch = log.epoch();
+        assert_eq!(log.commit(Commit { epoch, floor, chain }), CommandResult::Done);
+    }
+
+    /// Everything the log holds.
+    pub(crate) fn log(&mut self) -> Vec<Content> {
+        let log = self.lever.log_mut();
+        let mut buffer = [0; RECORD_BYTES_MAX];
+        (log.oldest_number()..log.next_number())
+            .map(|number| {
+                let stored = log.get(number, &mut buffer).expect("answered for");
+                decode_content(&buffer[..stored.byte_count]).expect("known")
+            })
+            .collect()
     }
 
     pub(crate) fn play(&mut self, samples: &[RawSample]) {
         for sample in samples {
             self.now_us += 1000;
-            self.input(Input::Sample(*sample));
+            let sample = with_noise(*sample, self.sample_count);
+            self.sample_count += 1;
+            self.input(Input::Sample(sample));
         }
     }
 
