@@ -26,7 +26,7 @@ use super::{CALENDAR_MS, Counter, SURVEY, begin, slip, stored};
 const SAMPLE_COUNT_MAX: u64 = 180_000;
 
 /// A technician with a lever and no computer.
-struct Alone {
+pub(super) struct Alone {
     lever: Lever,
     bench: Workbench,
     pins: Vec<Pin>,
@@ -38,12 +38,12 @@ struct Alone {
     skip: Vec<Pin>,
     /// Pin the technician turns next where the lever has no plan.
     own_place: usize,
-    accepted_count: usize,
+    pub(super) accepted_count: usize,
     go_until: u64,
 }
 
 impl Alone {
-    fn new(seed: u64) -> Alone {
+    pub(super) fn new(seed: u64) -> Alone {
         let piano = Piano::invent(seed, Fault::None, Severity::Plain);
         let pins = pin_names(&piano);
         let lever_model = LeverModel::drawn(seed, Posture::level_grand());
@@ -61,6 +61,12 @@ impl Alone {
             accepted_count: 0,
             go_until: 0,
         }
+    }
+
+    /// The first pins as `--pins` takes them.
+    pub(super) fn pin_list(&self, count: usize) -> String {
+        let pins = self.pins[..count].iter();
+        pins.map(|pin| pinhold::correct::spelled(*pin)).collect::<Vec<_>>().join(",")
     }
 
     fn now(&self) -> DeviceTime {
@@ -94,7 +100,7 @@ impl Alone {
         }
     }
 
-    fn press_go(&mut self, duration_ms: u64) {
+    pub(super) fn press_go(&mut self, duration_ms: u64) {
         self.go_until = self.sample_count + duration_ms;
     }
 
@@ -135,7 +141,7 @@ impl Alone {
     }
 
     /// Works until `done`.
-    fn work(&mut self, done: impl Fn(&Alone) -> bool) {
+    pub(super) fn work(&mut self, done: impl Fn(&Alone) -> bool) {
         let end = self.sample_count + SAMPLE_COUNT_MAX;
         while !done(self) {
             assert!(self.sample_count < end, "still at {:?}", self.signals);
@@ -143,14 +149,14 @@ impl Alone {
         }
     }
 
-    fn work_for(&mut self, duration_ms: u64) {
+    pub(super) fn work_for(&mut self, duration_ms: u64) {
         for _ in 0..duration_ms {
             self.step();
         }
     }
 
     /// Lets a host talk to the lever through a port while the technician rests.
-    fn with_host<T>(&mut self, talk: impl FnOnce(&mut Line<'_>) -> T + Send) -> T
+    pub(super) fn with_host<T>(&mut self, talk: impl FnOnce(&mut Line<'_>) -> T + Send) -> T
     where
         T: Send,
     {

@@ -4,6 +4,7 @@
 #![cfg(unix)]
 
 mod alone;
+mod binary;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
