@@ -91,7 +91,7 @@ pub enum CorrectError {
         "{} has a reading already and would get {}; take its own into the run, or set that aside \
          first (--pin {} --void)",
         pin_name(*.pin),
-        .from.map_or("one that was set aside".to_owned(), |pin| format!("that of {}", pin_name(pin))),
+        offered(*.from),
         spelled(*.pin)
     )]
     Collision {
@@ -109,6 +109,11 @@ pub enum CorrectError {
     /// It changes nothing.
     #[error("that changes nothing")]
     Nothing,
+}
+
+/// What a pin would get in a collision.
+fn offered(from: Option<Pin>) -> String {
+    from.map_or("one that was set aside".to_owned(), |pin| format!("that of {}", pin_name(pin)))
 }
 
 /// A pin as it is typed, such as `49L`.

@@ -1,7 +1,7 @@
 //! Levers met: how each was when it was last seen.
 //!
-//! A log is a lever's device identity and epoch. Deliberately not here: its records (`records`), and
-//! whether a lever's history is the one stored (the link's session compares them).
+//! A log is a lever's device identity and epoch. Deliberately not here: its records (`records`),
+//! and whether a lever's history is the one stored (the link's session compares them).
 
 use pinhold_protocol::message::Hello;
 use rusqlite::{Row, TransactionBehavior, params};

@@ -42,7 +42,8 @@ pub(in crate::cli) fn fault(fault: Fault) -> (&'static str, &'static str) {
         ),
         Fault::FlashFailing => (
             "the log's memory fails to write or erase",
-            "run 'pinhold lever fetch' now, then have the board repaired; do not work alone with it",
+            "run 'pinhold lever fetch' now, then have the board repaired; do not work alone with \
+             it",
         ),
         Fault::FlashNewer => (
             "the log was written by later firmware, which this firmware must not touch",
