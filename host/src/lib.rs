@@ -2,6 +2,7 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod correct;
 pub mod import;
 pub mod instrument;
 pub mod link;

@@ -1,132 +1,60 @@
-//! Takes a survey: moves a session along on a port and keeps every reading as it comes.
+//! Conversations with a lever: a survey, a fetch of what it holds, a plan stored on it, how it is.
 //!
-//! A reading is committed to disk in a transaction of its own before the lever is told. A port
-//! that fails is opened again, and the session goes on where it stood. Deliberately not here:
-//! what is printed; an [`Observer`] is told everything.
+//! A session is moved along on a port. A record is committed to disk in a transaction of its own
+//! before the lever is told. A port that fails is opened again, and the session goes on where it
+//! stood. `keeper` puts what arrives where it belongs, `error` says why a conversation ended early,
+//! `progress` which pins of a survey are still to be read. Deliberately not here: what is printed;
+//! an [`Observer`] is told everything.
+
+mod error;
+mod keeper;
+pub mod progress;
 
 use std::io;
 use std::time::{Duration, Instant};
 
-use pinhold_protocol::content::Content;
 use pinhold_protocol::error::CommandResult;
-use pinhold_protocol::message::Live;
+use pinhold_protocol::message::{Health, Hello, Live, PlanState, Status};
 use pinhold_protocol::record::{Pin, Reading};
 
-use crate::instrument::pin_name;
 use crate::link::port::{Port, PortError};
 use crate::link::pump::Pump;
-use crate::link::session::{Event, Plan, Session};
-use crate::store::{Store, StoreError, SurveyId};
+use crate::link::session::{ArrivedRecord, LeverPlan, Plan, Request, Session};
+use crate::store::{Committed, Store, SurveyId};
+pub use error::SurveyError;
+use keeper::Keeper;
 
 /// Longest wait for the first answer of a lever.
 pub const FIRST_ANSWER_MAX: Duration = Duration::from_secs(15);
 /// Longest wait for a port that went away to come back.
 pub const REOPEN_MAX: Duration = Duration::from_secs(600);
+/// Longest time a fetch, a load or a question may go without getting anywhere.
+pub const STALLED_MAX: Duration = Duration::from_secs(30);
+/// Longest time a survey waits for a lever that says it is not fit: its self-test may be running.
+pub const NOT_FIT_MAX: Duration = Duration::from_secs(10);
 /// Pause between two tries to open a port again.
 const REOPEN_PAUSE: Duration = Duration::from_millis(500);
 
-/// Why a survey ended early. What was read until then is stored.
-#[derive(Debug, thiserror::Error)]
-pub enum SurveyError {
-    /// Nothing answered on the port.
-    #[error(
-        "no lever answers on '{port}'; is it switched on, and is this its port ('pinhold ports' \
-         lists them)?"
-    )]
-    NoAnswer {
-        /// The port.
-        port: String,
-    },
-    /// The lever speaks another protocol version.
-    #[error(
-        "the lever speaks protocol versions {min} to {max} and this program version {ours}; \
-         update the older of the two"
-    )]
-    Version {
-        /// Oldest it speaks.
-        min: u8,
-        /// Newest it speaks.
-        max: u8,
-        /// Ours.
-        ours: u8,
-    },
-    /// Another lever answered in the middle of the survey.
-    #[error(
-        "another lever ({device:016x}) answers on the port now, or the lever lost its records; \
-         what was read before is stored, start the survey again for the rest"
-    )]
-    LeverChanged {
-        /// Its identity.
-        device: u64,
-    },
-    /// The lever holds readings of a survey this store does not know.
-    #[error(
-        "the lever still holds readings of another survey ({survey}) that this store does not \
-         know; fetch them with the store that began it, or switch the lever off and on to drop \
-         them"
-    )]
-    ForeignRecords {
-        /// The survey's identity.
-        survey: u64,
-    },
-    /// The lever's log is not the one this store knows.
-    #[error(
-        "the lever's reading number {number} is another one than this store has under the same \
-         number: the lever is a copy of another one, or was set back; nothing was taken from it"
-    )]
-    LogDisagrees {
-        /// First number known to differ.
-        number: u32,
-    },
-    /// A record from newer firmware.
-    #[error(
-        "the lever's reading number {number} is written in a form this version cannot read; it \
-         stays on the lever, update pinhold"
-    )]
-    Unreadable {
-        /// Its number.
-        number: u32,
-    },
-    /// The lever does not know the pin.
-    #[error("the lever does not know pin {pin} ({result:?}); update its firmware")]
-    PinRefused {
-        /// The pin's name.
-        pin: String,
-        /// The lever's answer.
-        result: CommandResult,
-    },
-    /// The lever no longer has records that were never fetched.
-    #[error("readings {from} to {last} are no longer on the lever and were never fetched")]
-    Missing {
-        /// First.
-        from: u32,
-        /// Last.
-        last: u32,
-    },
-    /// The port did not come back.
-    #[error("the port went away and did not come back; what was read is stored ({reason})")]
-    PortLost {
-        /// The system's words.
-        reason: String,
-    },
-    /// The port could not be opened.
-    #[error(transparent)]
-    Port(#[from] PortError),
-    /// The store failed.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-}
-
-/// What the survey tells while it runs. Every method has an empty default.
+/// What a conversation tells while it runs. Every method has an empty default.
 pub trait Observer {
     /// A lever answered.
-    fn greeted(&mut self, _device: u64, _firmware: [u8; 3]) {}
+    fn greeted(&mut self, _hello: &Hello) {}
+    /// Another lever answers now, or this one has begun a new log.
+    fn lever_changed(&mut self, _hello: &Hello) {}
     /// The zero is being taken; `again` when the last try was not still.
     fn taking_zero(&mut self, _again: bool) {}
     /// The lever waits for a pin.
     fn pin_chosen(&mut self, _pin: Pin) {}
-    /// A reading is on disk; `position` of `count` pins are done.
+    /// The lever cannot take the pin yet; it is tried again.
+    fn pin_refused(&mut self, _pin: Pin, _result: CommandResult) {}
+    /// A reading of the survey is on disk; `position` of `count` pins are done.
     fn reading_kept(&mut self, _reading: &Reading, _position: usize, _count: usize) {}
+    /// Another record is on disk: of another survey, of none, or no reading.
+    fn record_kept(&mut self, _record: &ArrivedRecord, _committed: Committed) {}
+    /// Records that another host has committed and the lever no longer has.
+    fn missing(&mut self, _from: u32, _last: u32) {}
+    /// The lever refuses a command for now; it is tried again.
+    fn refused(&mut self, _request: Request, _result: CommandResult) {}
     /// Present state of the lever.
     fn live(&mut self, _live: &Live) {}
     /// Nothing was heard for a while.
@@ -138,9 +66,9 @@ pub trait Observer {
 }
 
 /// How the survey went.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Summary {
-    /// Readings stored.
+    /// Readings of it stored.
     pub reading_count: u32,
     /// Samples received.
     pub sample_count: u64,
@@ -150,6 +78,94 @@ pub struct Summary {
     pub dropped_block_count: u32,
     /// Frames that arrived damaged.
     pub damaged_frame_count: u32,
+    /// Everything that was stored beside.
+    pub fetched: Fetched,
+}
+
+/// What was fetched from a lever and stored.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Fetched {
+    /// Readings by the survey they were stored under, in the order the surveys appeared.
+    pub filed: Vec<(SurveyId, u32)>,
+    /// Readings of no plan.
+    pub unassigned_count: u32,
+    /// Readings of a plan this store does not know.
+    pub foreign_count: u32,
+    /// Pins passed over.
+    pub skip_count: u32,
+    /// Traces.
+    pub trace_count: u32,
+    /// Numbers of records that are lost.
+    pub lost: Vec<u32>,
+    /// Losses whose true record is on the disk.
+    pub lost_but_held_count: u32,
+    /// Records this version cannot read.
+    pub unknown_count: u32,
+    /// Numbers that another host has committed and the lever no longer has, first and last.
+    pub missing: Vec<(u32, u32)>,
+}
+
+impl Fetched {
+    /// Records stored, of all kinds.
+    pub fn record_count(&self) -> u32 {
+        let filed: u32 = self.filed.iter().map(|(_, count)| *count).sum();
+        let lost = u32::try_from(self.lost.len()).unwrap_or(u32::MAX);
+        [
+            filed,
+            self.unassigned_count,
+            self.foreign_count,
+            self.skip_count,
+            self.trace_count,
+            lost,
+            self.lost_but_held_count,
+            self.unknown_count,
+        ]
+        .into_iter()
+        .fold(0, u32::saturating_add)
+    }
+}
+
+/// What a lever said of itself.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Heard {
+    /// Its last greeting.
+    pub hello: Option<Hello>,
+    /// How it is; `None` when it was not asked or does not know the question.
+    pub health: Option<Health>,
+    /// Where its plan stands; likewise.
+    pub plan: Option<PlanState>,
+    /// What it counted; likewise.
+    pub counters: Option<Status>,
+    /// Questions its firmware does not know.
+    pub not_understood: Vec<Request>,
+}
+
+/// The host's calendar: what it was when a conversation began.
+#[derive(Clone, Copy, Debug)]
+pub struct Calendar {
+    /// Milliseconds since 1970-01-01 UTC when it began.
+    pub start_ms: u64,
+    started: Instant,
+}
+
+impl Calendar {
+    /// A conversation that begins now, at that time of the calendar.
+    pub fn starting(start_ms: u64) -> Calendar {
+        Calendar { start_ms, started: Instant::now() }
+    }
+
+    /// Milliseconds since 1970-01-01 UTC now.
+    pub fn now_ms(&self) -> u64 {
+        let elapsed = u64::try_from(self.started.elapsed().as_millis()).unwrap_or(u64::MAX);
+        self.start_ms.saturating_add(elapsed)
+    }
+
+    /// The same as ISO 8601 text.
+    pub fn now_text(&self) -> String {
+        let now_ms = i64::try_from(self.now_ms()).unwrap_or(i64::MAX);
+        jiff::Timestamp::from_millisecond(now_ms)
+            .map_or_else(|_| "unknown".to_owned(), |now| format!("{now:.3}"))
+    }
 }
 
 /// A port that can be opened again under its name.
@@ -160,7 +176,8 @@ pub struct Line<'a> {
     pub open: Box<dyn FnMut() -> Result<Box<dyn Port>, PortError> + 'a>,
 }
 
-/// Runs `plan` on `line` until all its pins are read and kept in `survey`.
+/// Runs `plan` on `line` until all its pins are read and kept in `survey`. What the lever holds of
+/// other surveys is kept where it belongs.
 ///
 /// # Errors
 /// [`SurveyError`]; readings stored before it stay stored.
@@ -171,31 +188,89 @@ pub fn take(
     line: &mut Line<'_>,
     observer: &mut dyn Observer,
 ) -> Result<Summary, SurveyError> {
-    let started = Instant::now();
-    let pin_count = plan.pins.len();
-    let uid = plan.survey;
-    let mut keeper = Keeper { store, survey, uid, summary: Summary::default() };
-    let mut session = Session::new(plan, 0);
-    let mut pump = Pump::new((line.open)()?, started);
-    let mut greeted = false;
-    while !session.is_finished() {
-        if let Err(error) = pump.turn(&mut session) {
-            observer.port_lost();
-            pump = reopen(line, started, &error)?;
-            session.reconnected(pump.now_ms());
-            observer.port_back();
-        }
-        while let Some(event) = session.next_event() {
-            greeted |= matches!(event, Event::Greeted(_));
-            let now_ms = pump.now_ms();
-            keeper.take_event(event, &mut session, now_ms, pin_count, observer)?;
-        }
-        if !greeted && started.elapsed() > FIRST_ANSWER_MAX {
-            return Err(SurveyError::NoAnswer { port: crate::text::printable(&line.name) });
-        }
-    }
+    let calendar = Calendar::starting(plan.calendar_ms);
+    let mut keeper = Keeper::of_survey(store, calendar, (plan.survey, survey), observer);
+    keeper.pin_count = plan.pins.len();
+    let session = Session::new(plan, 0);
+    let session = converse(session, line, &mut keeper)?;
     keeper.summary.damaged_frame_count = session.counters().error_count();
     Ok(keeper.summary)
+}
+
+/// Fetches and keeps all that the lever holds and the store does not.
+///
+/// # Errors
+/// [`SurveyError`]; what was stored before it stays stored.
+pub fn fetch(
+    store: &mut Store,
+    calendar: Calendar,
+    line: &mut Line<'_>,
+    observer: &mut dyn Observer,
+) -> Result<(Heard, Fetched), SurveyError> {
+    let mut keeper = Keeper::of_errand(store, calendar, observer);
+    converse(Session::fetch(calendar.now_ms(), 0), line, &mut keeper)?;
+    Ok((keeper.heard, keeper.summary.fetched))
+}
+
+/// Stores a plan on the lever; what the lever says of it then.
+///
+/// # Errors
+/// [`SurveyError`]; [`SurveyError::GivenUp`] when the lever does not take it.
+pub fn load(
+    store: &mut Store,
+    calendar: Calendar,
+    plan: LeverPlan,
+    line: &mut Line<'_>,
+    observer: &mut dyn Observer,
+) -> Result<Heard, SurveyError> {
+    let mut keeper = Keeper::of_errand(store, calendar, observer);
+    converse(Session::load(plan, calendar.now_ms(), 0), line, &mut keeper)?;
+    Ok(keeper.heard)
+}
+
+/// Asks the lever how it is.
+///
+/// # Errors
+/// [`SurveyError`].
+pub fn status(
+    store: &mut Store,
+    calendar: Calendar,
+    line: &mut Line<'_>,
+    observer: &mut dyn Observer,
+) -> Result<Heard, SurveyError> {
+    let mut keeper = Keeper::of_errand(store, calendar, observer);
+    converse(Session::status(calendar.now_ms(), 0), line, &mut keeper)?;
+    Ok(keeper.heard)
+}
+
+/// Moves a session along until it is finished.
+fn converse(
+    mut session: Session,
+    line: &mut Line<'_>,
+    keeper: &mut Keeper<'_>,
+) -> Result<Session, SurveyError> {
+    let started = Instant::now();
+    let mut pump = Pump::new((line.open)()?, started);
+    loop {
+        if let Err(error) = pump.turn(&mut session) {
+            keeper.observer.port_lost();
+            pump = reopen(line, started, &error)?;
+            session.reconnected(pump.now_ms());
+            keeper.observer.port_back();
+            keeper.got_somewhere();
+        }
+        while let Some(event) = session.next_event() {
+            let now_ms = pump.now_ms();
+            keeper.take_event(event, &mut session, now_ms)?;
+        }
+        if session.is_finished() {
+            return Ok(session);
+        }
+        if keeper.heard.hello.is_none() && started.elapsed() > FIRST_ANSWER_MAX {
+            return Err(SurveyError::NoAnswer { port: crate::text::printable(&line.name) });
+        }
+        keeper.check_stalled()?;
+    }
 }
 
 /// Waits for the port to come back.
@@ -207,100 +282,6 @@ fn reopen(line: &mut Line<'_>, started: Instant, error: &io::Error) -> Result<Pu
             Ok(port) => return Ok(Pump::new(port, started)),
             Err(_) if lost.elapsed() < REOPEN_MAX => {}
             Err(_) => return Err(SurveyError::PortLost { reason: error.to_string() }),
-        }
-    }
-}
-
-/// Puts what arrives where it belongs.
-struct Keeper<'a> {
-    store: &'a mut Store,
-    survey: SurveyId,
-    uid: u64,
-    summary: Summary,
-}
-
-impl Keeper<'_> {
-    fn take_event(
-        &mut self,
-        event: Event,
-        session: &mut Session,
-        now_ms: u64,
-        pin_count: usize,
-        observer: &mut dyn Observer,
-    ) -> Result<(), SurveyError> {
-        match event {
-            Event::Greeted(hello) => {
-                session.held(now_ms, &[]);
-                observer.greeted(hello.device, hello.firmware);
-            }
-            Event::LeverChanged(hello) => {
-                return Err(SurveyError::LeverChanged { device: hello.device });
-            }
-            Event::VersionUnknown(hello) => {
-                return Err(SurveyError::Version {
-                    min: hello.protocol_min,
-                    max: hello.protocol_max,
-                    ours: pinhold_protocol::PROTOCOL_VERSION,
-                });
-            }
-            Event::TakingZero => observer.taking_zero(false),
-            Event::ZeroNotStill => observer.taking_zero(true),
-            Event::PinChosen(pin) => observer.pin_chosen(pin),
-            Event::PinRefused(pin, result @ CommandResult::NoSuchPin) => {
-                return Err(SurveyError::PinRefused { pin: pin_name(pin), result });
-            }
-            // Anything else passes: the pin moves, or a commit is on its way.
-            Event::PinRefused(..) | Event::Refused(..) => {}
-            // Answers to questions a survey does not ask.
-            Event::Status(_)
-            | Event::Health(_)
-            | Event::PlanState(_)
-            | Event::PlanLoaded(_)
-            | Event::NotUnderstood(_)
-            | Event::GivenUp(_) => {}
-            Event::LogDisagrees { number } => return Err(SurveyError::LogDisagrees { number }),
-            Event::Live(live) => {
-                self.summary.dropped_block_count = live.dropped_block_count;
-                observer.live(&live);
-            }
-            Event::Samples(samples) => {
-                self.summary.sample_count += samples.samples.len() as u64;
-                self.summary.sample_byte_count += samples.wire_byte_count as u64;
-            }
-            Event::Record(record) => {
-                let Some(Content::Reading(reading)) = &record.content else {
-                    return Err(SurveyError::Unreadable { number: record.number });
-                };
-                let survey = self.survey_of(reading.survey)?;
-                self.store.commit_lever_record(
-                    survey,
-                    record.device,
-                    record.epoch,
-                    record.number,
-                    record.checksum,
-                    reading,
-                )?;
-                session.kept(now_ms, record.number);
-                self.summary.reading_count += 1;
-                observer.reading_kept(reading, session.position(), pin_count);
-            }
-            Event::RecordsMissing { from, to } => {
-                return Err(SurveyError::Missing { from, last: to.saturating_sub(1) });
-            }
-            Event::Silent => observer.silent(),
-            Event::Finished => {}
-        }
-        Ok(())
-    }
-
-    /// The stored survey a reading belongs to.
-    fn survey_of(&self, uid: u64) -> Result<SurveyId, SurveyError> {
-        if uid == self.uid {
-            return Ok(self.survey);
-        }
-        match self.store.find_survey(uid)? {
-            Some(survey) => Ok(survey.id),
-            None => Err(SurveyError::ForeignRecords { survey: uid }),
         }
     }
 }

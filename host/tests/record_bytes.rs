@@ -3,7 +3,8 @@
 
 use pinhold::instrument::InstrumentKind;
 use pinhold::instrument::layout::modern_88;
-use pinhold::store::{InstrumentFacts, NewInstrument, NewSurvey, Store, SurveySource};
+use pinhold::store::{InstrumentFacts, NewInstrument, NewRecord, NewSurvey, Store, SurveySource};
+use pinhold_protocol::content::Content;
 use pinhold_protocol::record::{
     Direction, Knee, Outcome, Pin, RECORD_BYTES_MAX, Reading, SampleCoverage, StringPosition,
     Stroke, encode_record, record_checksum,
@@ -134,7 +135,17 @@ proptest! {
         let (device, epoch) = (u64::MAX - 5, u32::MAX - 1);
         for (number, reading) in (0u32..).zip(&readings) {
             let checksum = record_checksum(epoch, number, &bytes_of(reading));
-            store.commit_lever_record(survey, device, epoch, number, checksum, reading).unwrap();
+            let bytes = bytes_of(reading);
+            let record = NewRecord {
+                device,
+                epoch,
+                number,
+                checksum,
+                bytes: &bytes,
+                content: Some(&Content::Reading(reading.clone())),
+                received: "2026-01-01T00:00:00Z",
+            };
+            store.keep_record(Some(survey), &record).unwrap();
         }
         let stored = store.readings_of(survey).unwrap().lever;
         prop_assert_eq!(stored.len(), readings.len());

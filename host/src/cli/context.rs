@@ -11,7 +11,7 @@ use super::GlobalArguments;
 use super::exit::{CliError, Exit};
 use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
-use crate::store::{InstrumentRecord, Store, Survey};
+use crate::store::{InstrumentRecord, LeverReading, Store, Survey};
 use crate::units::TorqueUnit;
 
 /// Name of the folder within the platform's data folder.
@@ -45,6 +45,8 @@ pub struct Loaded {
     pub survey: Survey,
     /// What the survey's pins say.
     pub readings: Vec<PinReading>,
+    /// Readings of the survey that stand under another pin or survey than they were taken under.
+    pub corrected_count: usize,
     /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
     pub condition: Condition,
 }
@@ -97,7 +99,7 @@ impl Context {
         let stored = store.readings_of(survey.id)?;
         let mut condition = store.condition(survey.id)?;
         condition.pitch_cents = condition.pitch_cents.or(mean_pitch_cents(&stored.hand));
-        let lever: Vec<_> = stored.lever.into_iter().map(|stored| stored.reading).collect();
+        let lever: Vec<_> = stored.lever.iter().filter_map(LeverReading::counted).collect();
         let readings = pin_readings(
             &record.instrument,
             &lever,
@@ -105,7 +107,8 @@ impl Context {
             condition.pitch_cents,
             &MeasurementProfile::default(),
         );
-        Ok(Loaded { record, survey, readings, condition })
+        let corrected_count = store.corrected_count(survey.id)?;
+        Ok(Loaded { record, survey, readings, corrected_count, condition })
     }
 
     /// Prints text to standard output; what comes from outside was made printable before.

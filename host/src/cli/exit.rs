@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use crate::import::ImportError;
 use crate::store::StoreError;
+use crate::survey::SurveyError;
 use crate::text::printable;
 
 /// Why the program ended, as the number the shell sees.
@@ -22,7 +23,7 @@ pub enum Exit {
     Refused = 3,
     /// The store could not be opened, read or written.
     Store = 4,
-    /// No lever answers.
+    /// No lever answers, or it cannot do what it was asked.
     LeverAbsent = 5,
     /// The data contradicts itself and must not be relied upon.
     DataSuspect = 6,
@@ -40,7 +41,7 @@ impl Exit {
         (Exit::Usage, "the command line is at fault"),
         (Exit::Refused, "the data handed in was refused, nothing of it stored"),
         (Exit::Store, "the store could not be opened, read or written"),
-        (Exit::LeverAbsent, "no lever answers"),
+        (Exit::LeverAbsent, "no lever answers, or it cannot do what it was asked"),
         (Exit::DataSuspect, "the data contradicts itself, do not rely on it"),
         (Exit::InputOutput, "a file or the terminal could not be read or written"),
         (Exit::Bug, "a fault of the program"),
@@ -115,7 +116,9 @@ impl CliError {
 impl From<StoreError> for CliError {
     fn from(error: StoreError) -> CliError {
         let exit = match error {
-            StoreError::NoSuchInstrument { .. } => Exit::NotThere,
+            StoreError::NoSuchInstrument { .. }
+            | StoreError::NothingToUndo
+            | StoreError::NotInInbox { .. } => Exit::NotThere,
             StoreError::InstrumentExists { .. } => Exit::Refused,
             StoreError::RecordConflict { .. } | StoreError::Corrupt { .. } => Exit::DataSuspect,
             StoreError::Folder { .. }
@@ -126,6 +129,25 @@ impl From<StoreError> for CliError {
         };
         // A name in the sentence is free text; line ends in it are escaped with the rest.
         CliError { exit, sentence: printable(&error.to_string()) }
+    }
+}
+
+impl From<SurveyError> for CliError {
+    fn from(error: SurveyError) -> CliError {
+        let exit = match error {
+            SurveyError::Store(inner) => return CliError::from(inner),
+            SurveyError::NoAnswer { .. }
+            | SurveyError::Version { .. }
+            | SurveyError::LeverChanged { .. }
+            | SurveyError::PinRefused { .. }
+            | SurveyError::NotFit
+            | SurveyError::GivenUp { .. }
+            | SurveyError::Stalled
+            | SurveyError::PortLost { .. }
+            | SurveyError::Port(_) => Exit::LeverAbsent,
+            SurveyError::LogDisagrees { .. } => Exit::DataSuspect,
+        };
+        CliError::new(exit, error.to_string())
     }
 }
 

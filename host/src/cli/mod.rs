@@ -6,16 +6,21 @@
 //! Invariants: an error is one sentence on standard error and an exit of [`exit::Exit::TABLE`];
 //! standard output holds results alone, with `--json` exactly one document.
 
+pub mod assign;
 pub mod condition;
 pub mod context;
+pub mod correct;
 pub mod demo;
 pub mod exit;
 pub mod import;
 pub mod instrument;
+pub mod lever;
 mod parsers;
 pub mod ports;
+pub mod readings;
 pub mod show;
 pub mod survey;
+mod teller;
 
 use std::panic::{UnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -73,6 +78,14 @@ pub enum Command {
     Import(Box<import::ImportArguments>),
     /// Read pins with a lever
     Survey(Box<survey::SurveyArguments>),
+    /// How a lever is, a plan stored on it, what it has read alone
+    Lever(Box<lever::LeverArguments>),
+    /// Give readings in the inbox to an instrument, or list the inbox
+    Assign(assign::AssignArguments),
+    /// Give readings to the pins they were really taken on, or take that back
+    Correct(correct::CorrectArguments),
+    /// List every reading of the latest survey, as written and as it counts
+    Readings(readings::ReadingsArguments),
     /// Draw the pin field of the latest survey
     Map(show::MapArguments),
     /// Weigh the remedies, with reasons
@@ -129,6 +142,10 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Demo(arguments) => demo::run(context, &arguments),
         Command::Ports(arguments) => ports::run(context, &arguments),
         Command::Survey(arguments) => survey::run(context, &arguments),
+        Command::Lever(arguments) => lever::run(context, &arguments),
+        Command::Assign(arguments) => assign::run(context, &arguments),
+        Command::Correct(arguments) => correct::run(context, &arguments),
+        Command::Readings(arguments) => readings::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
         Command::Report(arguments) => show::report(context, &arguments),

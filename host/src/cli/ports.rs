@@ -6,6 +6,7 @@ use serde_json::json;
 use super::context::Context;
 use super::exit::{CliError, Exit};
 use crate::link::port;
+use crate::survey::SurveyError;
 use crate::text::printable;
 
 /// Arguments of `pinhold ports`.
@@ -58,4 +59,33 @@ pub fn run(context: &Context, _arguments: &PortsArguments) -> Result<(), CliErro
         ));
     }
     context.print(&text)
+}
+
+/// The port named, else the one port a lever can be on.
+///
+/// # Errors
+/// When none is named and there is not exactly one.
+pub(super) fn chosen(named: Option<&String>) -> Result<String, CliError> {
+    match named {
+        Some(name) => Ok(name.clone()),
+        None => only_likely_port(),
+    }
+}
+
+/// The one port a lever can be on.
+fn only_likely_port() -> Result<String, CliError> {
+    let ports = port::list().map_err(|error| CliError::from(SurveyError::from(error)))?;
+    let likely: Vec<_> = ports.iter().filter(|port| port.likely).collect();
+    match likely.as_slice() {
+        [only] => Ok(only.name.clone()),
+        [] => Err(CliError::new(
+            Exit::LeverAbsent,
+            "no lever is plugged in; plug it in, name its port with --port, or practise without \
+             one: pinhold demo",
+        )),
+        _ => Err(CliError::new(
+            Exit::Usage,
+            "several ports could be the lever's; choose one of 'pinhold ports' with --port",
+        )),
+    }
 }

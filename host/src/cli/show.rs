@@ -8,6 +8,7 @@ use clap::Args;
 use serde_json::json;
 
 use super::context::{Context, Loaded, say, write_file};
+use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::parsers::{fact_parser, name_parser};
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
@@ -205,13 +206,25 @@ pub fn report_text(
         technician: arguments.technician.clone(),
         owner: facts.owner_reference.clone(),
         tool: tool.to_owned(),
-        survey: format!("{} of {} pins", loaded.readings.len(), assessment.pins.len()),
+        survey: survey_line(loaded, assessment.pins.len()),
         instrument_note: told.join(", "),
         own_decision: arguments.decision.clone(),
         is_demo: loaded.survey.source == SurveySource::Simulated,
     };
     let model = MapModel { instrument: &loaded.record.instrument, assessment };
     report::html::report(&model, &report_context, context.unit)
+}
+
+/// What the survey was, corrections included.
+fn survey_line(loaded: &Loaded, pin_count: usize) -> String {
+    let read = format!("{} of {pin_count} pins", loaded.readings.len());
+    match loaded.corrected_count {
+        0 => read,
+        count => format!(
+            "{read}; {} reassigned to another pin after the measurement, the original kept",
+            readings_word(count)
+        ),
+    }
 }
 
 /// The date of an ISO 8601 time.

@@ -1,8 +1,8 @@
 //! `pinhold survey`: reads pins with a lever, one after the other.
 
 use clap::Args;
-use pinhold_protocol::message::{ChoosePin, Live, Phase};
-use pinhold_protocol::record::{Outcome, Pin, Reading, StringPosition, reading_flags};
+use pinhold_protocol::message::ChoosePin;
+use pinhold_protocol::record::{Pin, StringPosition};
 use pinhold_protocol::units::Angle;
 use serde_json::json;
 
@@ -10,15 +10,18 @@ use super::condition::ConditionArguments;
 use super::context::{Context, say, shell_quoted};
 use super::exit::{CliError, Exit};
 use super::import::with_free_uid;
+use super::lever::words;
 use super::parsers::name_parser;
+use super::ports;
+use super::teller::Teller;
 use crate::instrument::note::parse_note;
 use crate::instrument::{Instrument, pin_name};
 use crate::link::port;
 use crate::link::session::Plan;
-use crate::report;
-use crate::store::{NewSurvey, SurveySource};
-use crate::survey::{self, Line, Observer, SurveyError};
-use crate::units::TorqueUnit;
+use crate::store::{InstrumentRecord, NewSurvey, Store, StoredPlan, SurveyId, SurveySource};
+use crate::survey::progress::{Progress, unfinished};
+use crate::survey::{self, Line, Summary, SurveyError};
+use crate::text::printable;
 
 /// What must be said before the first pin is touched (common practice, no source, but for the
 /// stored tension of 150–200 kN, which is common knowledge of the trade).
@@ -38,11 +41,15 @@ Before you touch a pin:
 /// Arguments of `pinhold survey`.
 #[derive(Args, Clone, Debug)]
 #[command(after_long_help = "\
-Every reading is on disk before the lever hears of it; pulled cables cost nothing but time.
+Every reading is on disk before the lever hears of it; pulled cables cost nothing but time. After
+a crash or a break, --resume goes on with the same survey; what the lever has read in between is
+fetched first. Readings of other surveys that the lever holds go to those, the rest to the inbox
+(pinhold assign).
 Pins are named by note and string, as in 49L, A4L, or by ranges of notes, as in 1-12,40L.
 
 Examples:
   pinhold survey parlour
+  pinhold survey parlour --resume
   pinhold survey parlour --port /dev/ttyACM0 --pins 28-52 --humidity 41")]
 pub struct SurveyArguments {
     /// The instrument
@@ -54,6 +61,9 @@ pub struct SurveyArguments {
     /// Pins to read, in order [default: all, bass to treble]
     #[arg(long, value_name = "PINS")]
     pub pins: Option<String>,
+    /// Go on with the survey begun last: the pins that are not read or passed over yet
+    #[arg(long, conflicts_with_all = ["pins", "slip", "notes"])]
+    pub resume: bool,
     /// Slip asked of each stroke, degrees
     #[arg(long, value_name = "DEGREES", default_value_t = 0.5)]
     #[arg(value_parser = slip_parser)]
@@ -69,7 +79,7 @@ pub struct SurveyArguments {
     pub condition: ConditionArguments,
 }
 
-fn slip_parser(text: &str) -> Result<f64, String> {
+pub(super) fn slip_parser(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(slip) if (0.3..=1.0).contains(&slip) => Ok(slip),
         _ => Err("use 0.3 to 1.0 degrees".to_string()),
@@ -117,46 +127,6 @@ fn pins_of(instrument: &Instrument, wanted: impl Fn(&Pin) -> bool) -> Vec<Pin> {
     instrument.pins.iter().map(|field_pin| field_pin.pin).filter(wanted).collect()
 }
 
-/// The one port a lever can be on.
-fn only_likely_port() -> Result<String, CliError> {
-    let ports = port::list().map_err(|error| CliError::from(SurveyError::from(error)))?;
-    let likely: Vec<_> = ports.iter().filter(|port| port.likely).collect();
-    match likely.as_slice() {
-        [only] => Ok(only.name.clone()),
-        [] => Err(CliError::new(
-            Exit::LeverAbsent,
-            "no lever is plugged in; plug it in, name its port with --port, or practise without \
-             one: pinhold demo",
-        )),
-        _ => Err(CliError::new(
-            Exit::Usage,
-            "several ports could be the lever's; choose one of 'pinhold ports' with --port",
-        )),
-    }
-}
-
-impl From<SurveyError> for CliError {
-    fn from(error: SurveyError) -> CliError {
-        let exit = match &error {
-            SurveyError::Store(_) => match error {
-                SurveyError::Store(inner) => return CliError::from(inner),
-                _ => Exit::Store,
-            },
-            SurveyError::NoAnswer { .. }
-            | SurveyError::Version { .. }
-            | SurveyError::LeverChanged { .. }
-            | SurveyError::PinRefused { .. }
-            | SurveyError::PortLost { .. }
-            | SurveyError::Port(_) => Exit::LeverAbsent,
-            SurveyError::ForeignRecords { .. }
-            | SurveyError::Unreadable { .. }
-            | SurveyError::LogDisagrees { .. }
-            | SurveyError::Missing { .. } => Exit::DataSuspect,
-        };
-        CliError::new(exit, error.to_string())
-    }
-}
-
 /// What a plan for `pins` asks of the lever.
 pub fn plan_for(
     uid: u64,
@@ -168,11 +138,27 @@ pub fn plan_for(
     Plan {
         survey: uid,
         pins: pins.iter().map(|pin| ChoosePin { pin: *pin, unstrung: false }).collect(),
-        slip: Angle::from_radians(slip_deg.to_radians()).unwrap_or_default(),
+        slip: slip_angle(slip_deg),
         calendar_ms,
         stream_samples,
         zero_first: true,
     }
+}
+
+/// A slip the parser has bounded, as the lever takes it.
+pub(super) fn slip_angle(slip_deg: f64) -> Angle {
+    Angle::from_radians(slip_deg.to_radians()).unwrap_or_default()
+}
+
+/// A survey about to be taken.
+struct Begun {
+    uid: u64,
+    id: SurveyId,
+    /// Pins to be read now.
+    pins: Vec<Pin>,
+    /// Pins done before, of how many.
+    done: (usize, usize),
+    slip: Angle,
 }
 
 /// Runs the command.
@@ -182,21 +168,103 @@ pub fn plan_for(
 pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliError> {
     let mut store = context.open_store()?;
     let record = store.find_instrument(&arguments.name)?;
-    let instrument = &record.instrument;
-    let pins = match &arguments.pins {
-        Some(text) => parse_pins(text, instrument)
-            .map_err(|sentence| CliError::new(Exit::Usage, format!("--pins: {sentence}")))?,
-        None => instrument.pins.iter().map(|field_pin| field_pin.pin).collect(),
+    let pins = chosen_pins(&record.instrument, arguments.pins.as_ref())?;
+    let unfinished = unfinished(&store, record.id)?;
+    let resumed = match (arguments.resume, unfinished) {
+        (false, Some(open)) => {
+            note_unfinished(context, &open, &arguments.name);
+            None
+        }
+        (false, None) => None,
+        (true, Some(open)) => Some(open),
+        (true, None) => return Err(nothing_to_resume(&arguments.name)),
     };
-    let port_name = match &arguments.port {
-        Some(name) => name.clone(),
-        None => only_likely_port()?,
-    };
+    let port_name = ports::chosen(arguments.port.as_ref())?;
     // The port comes before the survey: a wrong one leaves nothing behind.
     let first = port::open(&port_name).map_err(SurveyError::from)?;
     if !context.json {
         say(CAUTIONS);
     }
+    let begun = match resumed {
+        Some(open) => going_on(open),
+        None => begin(context, &mut store, &record, pins, arguments)?,
+    };
+    let mut plan = plan_for(
+        begun.uid,
+        &begun.pins,
+        arguments.slip,
+        !arguments.no_samples,
+        context.now_us / 1000,
+    );
+    plan.slip = begun.slip;
+    let mut first = Some(first);
+    let mut line = Line {
+        name: port_name.clone(),
+        open: Box::new(|| match first.take() {
+            Some(port) => Ok(port),
+            None => port::open(&port_name),
+        }),
+    };
+    let mut teller = Teller::new(context.unit, context.json).going_on(begun.done.0, begun.done.1);
+    let summary = survey::take(&mut store, begun.id, plan, &mut line, &mut teller)?;
+    tell_summary(context, &store, &begun, &summary, &arguments.name)
+}
+
+/// The pins named, else all of them.
+pub(super) fn chosen_pins(
+    instrument: &Instrument,
+    text: Option<&String>,
+) -> Result<Vec<Pin>, CliError> {
+    match text {
+        Some(text) => parse_pins(text, instrument)
+            .map_err(|sentence| CliError::new(Exit::Usage, format!("--pins: {sentence}"))),
+        None => Ok(instrument.pins.iter().map(|field_pin| field_pin.pin).collect()),
+    }
+}
+
+fn note_unfinished(context: &Context, open: &Progress, name: &str) {
+    if !context.json && open.read_count > 0 {
+        let name = shell_quoted(name);
+        say(&format!(
+            "note: the survey begun {} has {} of {} pins read; to go on with that one stop here \
+             (Ctrl-C) and use: pinhold survey {name} --resume",
+            printable(&open.survey.started),
+            open.read_count,
+            open.plan.pins.len()
+        ));
+    }
+}
+
+fn nothing_to_resume(name: &str) -> CliError {
+    let name = shell_quoted(name);
+    CliError::new(
+        Exit::NotThere,
+        format!(
+            "there is nothing to go on with: the last survey of {name} is finished, or was begun \
+             without a list of pins; begin one with: pinhold survey {name}"
+        ),
+    )
+}
+
+/// Goes on with a survey: the pins that have neither a reading nor a skip.
+fn going_on(open: Progress) -> Begun {
+    let pin_count = open.plan.pins.len();
+    Begun {
+        uid: open.survey.uid,
+        id: open.survey.id,
+        done: (pin_count - open.left.len(), pin_count),
+        pins: open.left,
+        slip: open.plan.slip,
+    }
+}
+
+fn begin(
+    context: &Context,
+    store: &mut Store,
+    record: &InstrumentRecord,
+    pins: Vec<Pin>,
+    arguments: &SurveyArguments,
+) -> Result<Begun, CliError> {
     let new = |uid| NewSurvey {
         uid,
         started: context.now.clone(),
@@ -206,142 +274,42 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
         notes: arguments.notes.clone(),
         condition: arguments.condition.over(&Default::default()),
     };
-    let (uid, survey_id) = with_free_uid(context, |uid| store.begin_survey(record.id, &new(uid)))?;
-    let calendar_ms = context.now_us / 1000;
-    let plan = plan_for(uid, &pins, arguments.slip, !arguments.no_samples, calendar_ms);
-    let mut first = Some(first);
-    let mut line = Line {
-        name: port_name.clone(),
-        open: Box::new(|| match first.take() {
-            Some(port) => Ok(port),
-            None => port::open(&port_name),
-        }),
-    };
-    let mut teller = Teller { unit: context.unit, silent: context.json, asked: None };
-    let summary = survey::take(&mut store, survey_id, plan, &mut line, &mut teller)?;
+    let plan = StoredPlan { slip: slip_angle(arguments.slip), pins };
+    let (uid, id) =
+        with_free_uid(context, |uid| store.begin_planned_survey(record.id, &new(uid), &plan))?;
+    Ok(Begun { uid, id, done: (0, plan.pins.len()), pins: plan.pins, slip: plan.slip })
+}
+
+fn tell_summary(
+    context: &Context,
+    store: &Store,
+    begun: &Begun,
+    summary: &Summary,
+    name: &str,
+) -> Result<(), CliError> {
     if context.json {
         return context.print_document(&json!({
             "format": "pinhold.survey",
             "version": 1,
-            "survey": uid.to_string(),
+            "survey": begun.uid.to_string(),
             "readings": summary.reading_count,
             "samples": summary.sample_count,
             "dropped_blocks": summary.dropped_block_count,
             "damaged_frames": summary.damaged_frame_count,
+            "fetched": words::fetched_value(store, &summary.fetched)?,
         }));
     }
     let lost = match summary.dropped_block_count {
         0 => String::new(),
         count => format!("; {count} blocks of raw samples were dropped on the way"),
     };
-    let name = shell_quoted(&arguments.name);
+    let beside = words::fetched_text(store, &summary.fetched)?;
+    let name = shell_quoted(name);
     context.print(&format!(
-        "{} readings stored{lost}. Every pin measured was moved: it wants a touch-up.\n\
+        "{} readings stored{lost}. Every pin measured was moved: it wants a touch-up.\n{beside}\
          Next: pinhold map {name}; pinhold verdict {name}\n",
         summary.reading_count
     ))
-}
-
-/// Tells the survey's progress, a line at a time, on standard error.
-struct Teller {
-    unit: TorqueUnit,
-    silent: bool,
-    asked: Option<Phase>,
-}
-
-impl Teller {
-    fn tell(&self, text: &str) {
-        if !self.silent {
-            say(text);
-        }
-    }
-}
-
-impl Observer for Teller {
-    fn greeted(&mut self, device: u64, firmware: [u8; 3]) {
-        let [major, minor, patch] = firmware;
-        self.tell(&format!("lever {device:016x}, firmware {major}.{minor}.{patch}"));
-    }
-
-    fn taking_zero(&mut self, again: bool) {
-        self.tell(if again {
-            "it moved; once more: hold the lever still, OFF the pin"
-        } else {
-            "zero: hold the lever still, OFF the pin"
-        });
-    }
-
-    fn pin_chosen(&mut self, pin: Pin) {
-        self.asked = None;
-        self.tell(&format!(
-            "{}: seat the lever, hold still; then flat by a little, sharp back, a small flat set",
-            pin_name(pin)
-        ));
-    }
-
-    fn reading_kept(&mut self, reading: &Reading, position: usize, count: usize) {
-        self.tell(&format!("  {position}/{count}  {}", reading_line(reading, self.unit)));
-    }
-
-    fn live(&mut self, live: &Live) {
-        if live.phase == Phase::Repeat && self.asked != Some(Phase::Repeat) {
-            self.tell("  not fit to report; once more, please");
-        }
-        self.asked = Some(live.phase);
-    }
-
-    fn silent(&mut self) {
-        self.tell("nothing heard from the lever; waiting");
-    }
-
-    fn port_lost(&mut self) {
-        self.tell("the port went away; plug the lever in again, nothing is lost");
-    }
-
-    fn port_back(&mut self) {
-        self.tell("the port is back");
-    }
-}
-
-/// A reading in a line, in the user's unit.
-pub fn reading_line(reading: &Reading, unit: TorqueUnit) -> String {
-    let torque = |value: Option<pinhold_protocol::units::Torque>| {
-        value.map_or("—".to_owned(), |torque| report::torque(torque.newton_metres(), unit))
-    };
-    let outcome = match reading.outcome {
-        Outcome::Measured => format!(
-            "friction {}, string moment {}",
-            torque(reading.friction),
-            torque(reading.string_moment)
-        ),
-        Outcome::FlatOnly => format!("flat only, {}", torque(reading.flat)),
-        Outcome::SharpOnly => format!("sharp only, {}", torque(reading.sharp)),
-        Outcome::BreakawayOnly => "breakaway only: the slip was too short".to_owned(),
-        Outcome::AboveLimit => "did not move at the largest torque applied".to_owned(),
-        Outcome::MovedOnSeating => "moved on seating the lever".to_owned(),
-        Outcome::Spoiled => "spoiled".to_owned(),
-    };
-    let words = [
-        (reading_flags::NOT_HOLDING, "the string drives it: not holding"),
-        (reading_flags::JUMPY, "jumpy"),
-        (reading_flags::HIGH_FIRST_BREAK, "high first break"),
-        (reading_flags::SLACK, "string slack"),
-        (reading_flags::UNSTRUNG, "unstrung"),
-        (reading_flags::MOVED_ON_SEATING, "moved on seating"),
-        (reading_flags::SPONGY, "spongy, no clear knee"),
-        (reading_flags::HARD, "above 20 N·m on the lever"),
-        (reading_flags::TOO_FAR, "moved too far"),
-        (reading_flags::RETUNE, "retune this string"),
-        (reading_flags::NOT_ZEROED, "no zero was taken"),
-    ];
-    let mut line = format!("{}: {outcome}", pin_name(reading.pin));
-    for (bit, word) in words {
-        if reading.flags & bit != 0 {
-            line.push_str("; ");
-            line.push_str(word);
-        }
-    }
-    line
 }
 
 #[cfg(test)]

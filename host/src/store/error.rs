@@ -78,7 +78,9 @@ pub enum StoreError {
     /// Two different records under one number: one of them is not what the lever measured.
     #[error(
         "record {number} of lever {device:016x}, epoch {epoch}, is stored already with other \
-         content (checksum {stored:08x}, now {offered:08x}); the new one was not stored"
+         content (checksum {stored:08x}, now {offered:08x}): another lever carries its identity, \
+         or its log was set back; the new one was not stored and stays on the lever. Fetch it into \
+         another folder with --data and compare"
     )]
     RecordConflict {
         /// Device identity.
@@ -91,6 +93,20 @@ pub enum StoreError {
         stored: u32,
         /// Checksum offered.
         offered: u32,
+    },
+    /// A batch of corrections that cannot be undone: there is none, or it is undone.
+    #[error("there is no correction of this survey left to undo")]
+    NothingToUndo,
+    /// A reading given to a survey that has gone elsewhere in the meantime.
+    #[error(
+        "record {number} of lever {device:016x} is not in the inbox (any more); 'pinhold \
+         assign' without a name lists what is"
+    )]
+    NotInInbox {
+        /// Device identity.
+        device: u64,
+        /// Record number.
+        number: u32,
     },
 }
 

@@ -1,26 +1,27 @@
-//! Lever records: each committed durably before anybody says so, none twice.
+//! Readings of a lever: in and out of their tables.
+//!
+//! Deliberately not here: whether a record is taken at all (`records`), and the pin it is given
+//! to afterwards (`corrections`).
+
+use std::collections::BTreeMap;
 
 use pinhold_protocol::record::{Pin, Reading, STROKE_COUNT_MAX, Stroke};
 use pinhold_protocol::units::{Angle, DeviceTime, Stiffness, Torque};
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, Row, params};
 
-use super::Store;
 use super::codes::{Code, as_signed, as_unsigned, letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
 
-/// What became of a record.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Committed {
-    /// Now on the disk.
-    New,
-    /// Was on the disk; nothing changed.
-    AlreadyHave,
-}
+/// Key of a reading in one store.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ReadingId(pub(super) i64);
 
-/// A lever's record as stored.
+/// A lever's reading as stored, and the pin it counts for.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LeverReading {
+    /// Its key.
+    pub id: ReadingId,
     /// Device identity.
     pub device: u64,
     /// Log epoch.
@@ -29,104 +30,26 @@ pub struct LeverReading {
     pub number: u32,
     /// Checksum the record came with.
     pub crc32: u32,
-    /// What it says.
+    /// What it says, as the lever wrote it.
     pub reading: Reading,
+    /// The pin it counts for now; `None` when it counts for none.
+    pub pin: Option<Pin>,
+    /// Survey or pin were given to it by a correction.
+    pub is_corrected: bool,
 }
 
-impl Store {
-    /// Stores one lever record in one durable transaction. A record the store has already (same
-    /// device, epoch, number and checksum) is left as it is.
-    ///
-    /// # Errors
-    /// [`StoreError::RecordConflict`] when that number is stored with other content, or a
-    /// database failure.
-    pub fn commit_lever_record(
-        &mut self,
-        survey: SurveyId,
-        device: u64,
-        epoch: u32,
-        number: u32,
-        crc32: u32,
-        reading: &Reading,
-    ) -> Result<Committed, StoreError> {
-        let doing = "store a reading";
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .doing(doing)?;
-        let lever = lever_id(&transaction, device)?;
-        if let Some(stored) = stored_checksum(&transaction, lever, epoch, number)? {
-            return if stored == crc32 {
-                Ok(Committed::AlreadyHave)
-            } else {
-                let offered = crc32;
-                Err(StoreError::RecordConflict { device, epoch, number, stored, offered })
-            };
-        }
-        let id = insert_reading(&transaction, survey, lever, [epoch, number, crc32], reading)?;
-        insert_strokes(&transaction, id, reading)?;
-        transaction.commit().doing(doing)?;
-        Ok(Committed::New)
-    }
-
-    /// First record number of a device's epoch, from 0, that the store does not have.
-    ///
-    /// # Errors
-    /// When the database fails.
-    pub fn committed_floor(&self, device: u64, epoch: u32) -> Result<u32, StoreError> {
-        self.committed_floor_from(device, epoch, 0)
-    }
-
-    /// First record number at or above `first` that the store does not have: what to pull next
-    /// from a lever whose older records another host has taken.
-    ///
-    /// # Errors
-    /// When the database fails.
-    pub fn committed_floor_from(
-        &self,
-        device: u64,
-        epoch: u32,
-        first: u32,
-    ) -> Result<u32, StoreError> {
-        let mut floor = first;
-        for (number, _) in self.record_checksums(device, epoch, first)? {
-            if number != floor || floor == u32::MAX {
-                break;
-            }
-            floor += 1;
-        }
-        Ok(floor)
-    }
-
-    /// Numbers at or above `first` of a device's epoch with their checksums, in order.
-    ///
-    /// # Errors
-    /// When the database fails.
-    pub fn record_checksums(
-        &self,
-        device: u64,
-        epoch: u32,
-        first: u32,
-    ) -> Result<Vec<(u32, u32)>, StoreError> {
-        let doing = "list a lever's records";
-        let mut statement = self
-            .connection
-            .prepare(
-                "SELECT number, crc32 FROM reading JOIN lever ON lever.id = lever_id
-                 WHERE device = ?1 AND epoch = ?2 AND number >= ?3 ORDER BY number",
-            )
-            .doing(doing)?;
-        let rows = statement
-            .query_map(params![as_signed(device), epoch, first], |row| {
-                Ok((row.get(0)?, row.get(1)?))
-            })
-            .doing(doing)?;
-        rows.collect::<Result<_, _>>().doing(doing)
+impl LeverReading {
+    /// The reading with the pin it counts for in the place of the one it was taken under; `None`
+    /// when it counts for none.
+    pub fn counted(&self) -> Option<Reading> {
+        let mut reading = self.reading.clone();
+        reading.pin = self.pin?;
+        Some(reading)
     }
 }
 
 /// Key of a device, entered when it is new.
-fn lever_id(connection: &Connection, device: u64) -> Result<i64, StoreError> {
+pub(super) fn lever_id(connection: &Connection, device: u64) -> Result<i64, StoreError> {
     let doing = "enter a lever";
     let device = as_signed(device);
     connection
@@ -137,24 +60,20 @@ fn lever_id(connection: &Connection, device: u64) -> Result<i64, StoreError> {
         .doing(doing)
 }
 
-/// Checksum under which a record number is stored.
-fn stored_checksum(
+/// Inserts a reading whole within the caller's transaction; `place` is epoch, number and checksum.
+pub(super) fn insert(
     connection: &Connection,
+    survey: SurveyId,
     lever: i64,
-    epoch: u32,
-    number: u32,
-) -> Result<Option<u32>, StoreError> {
-    connection
-        .query_row(
-            "SELECT crc32 FROM reading WHERE lever_id = ?1 AND epoch = ?2 AND number = ?3",
-            params![lever, epoch, number],
-            |row| row.get(0),
-        )
-        .optional()
-        .doing("look for a record")
+    place: [u32; 3],
+    reading: &Reading,
+) -> Result<ReadingId, StoreError> {
+    let id = insert_reading(connection, survey, lever, place, reading)?;
+    insert_strokes(connection, id, reading)?;
+    Ok(ReadingId(id))
 }
 
-/// Inserts all but the strokes; `place` is epoch, number and checksum.
+/// Inserts all but the strokes.
 fn insert_reading(
     connection: &Connection,
     survey: SurveyId,
@@ -243,7 +162,8 @@ fn insert_strokes(connection: &Connection, id: i64, reading: &Reading) -> Result
     Ok(())
 }
 
-/// All lever readings of a survey, in the order they were stored.
+/// All lever readings that stand in a survey now, in the order they came; those of one log in the
+/// order of their numbers, whenever they came.
 pub(super) fn readings_of(
     connection: &Connection,
     survey: SurveyId,
@@ -251,27 +171,47 @@ pub(super) fn readings_of(
     let doing = "read a survey's readings";
     let mut statement = connection
         .prepare(
-            "SELECT reading.id, device, epoch, number, crc32, survey_uid, note, string,
-                 started_us, duration_ms, outcome, flags, friction_unm, string_moment_unm,
-                 sharp_unm, flat_unm, net_rotation_urad, excursion_flat_urad,
+            "SELECT reading.id, device, epoch, number, crc32, survey_uid, reading.note,
+                 reading.string, started_us, duration_ms, outcome, flags, friction_unm,
+                 string_moment_unm, sharp_unm, flat_unm, net_rotation_urad, excursion_flat_urad,
                  excursion_sharp_urad, temperature_centi_celsius, attitude_x_milli_g,
-                 attitude_y_milli_g, attitude_z_milli_g, calibration, samples
+                 attitude_y_milli_g, attitude_z_milli_g, calibration, samples, place.note,
+                 place.string, place.corrected
              FROM reading JOIN lever ON lever.id = lever_id
-             WHERE survey_id = ?1 ORDER BY reading.id",
+                 JOIN reading_place AS place ON place.reading_id = reading.id
+             WHERE place.survey_id = ?1 ORDER BY reading.id",
         )
         .doing(doing)?;
     let rows = statement.query_map([survey.0], |row| Ok(reading_from(row))).doing(doing)?;
     let mut readings = Vec::new();
     for row in rows {
-        let (id, mut stored) = row.doing(doing)??;
-        push_strokes(connection, id, &mut stored.reading)?;
+        let mut stored = row.doing(doing)??;
+        push_strokes(connection, stored.id.0, &mut stored.reading)?;
         readings.push(stored);
     }
+    order_by_number(&mut readings);
     Ok(readings)
 }
 
-/// One row and its key; strokes are still missing.
-fn reading_from(row: &Row<'_>) -> Result<(i64, LeverReading), StoreError> {
+/// Puts the readings of each log in the order of their numbers, on the places they hold together:
+/// a record that was lost and came after all may have come late.
+fn order_by_number(readings: &mut [LeverReading]) {
+    let mut places: BTreeMap<(u64, u32), Vec<usize>> = BTreeMap::new();
+    for (place, reading) in readings.iter().enumerate() {
+        places.entry((reading.device, reading.epoch)).or_default().push(place);
+    }
+    for places in places.into_values() {
+        let mut of_log: Vec<LeverReading> =
+            places.iter().map(|place| readings[*place].clone()).collect();
+        of_log.sort_by_key(|reading| reading.number);
+        for (place, reading) in places.into_iter().zip(of_log) {
+            readings[place] = reading;
+        }
+    }
+}
+
+/// One row; strokes are still missing.
+fn reading_from(row: &Row<'_>) -> Result<LeverReading, StoreError> {
     let column = Column(row);
     let string: String = row.get(7).doing("read a reading")?;
     let reading = Reading {
@@ -294,14 +234,21 @@ fn reading_from(row: &Row<'_>) -> Result<(i64, LeverReading), StoreError> {
         samples: Code::from_code(column.whole(24)?)?,
         strokes: Default::default(),
     };
-    let stored = LeverReading {
+    let string: Option<String> = row.get(26).doing("read a reading")?;
+    let pin = match (column.maybe(25)?, string) {
+        (Some(note), Some(string)) => Some(Pin { note, string: string_from(&string)? }),
+        _ => None,
+    };
+    Ok(LeverReading {
+        id: ReadingId(column.whole(0)?),
         device: as_unsigned(column.whole(1)?),
         epoch: column.whole(2)?,
         number: column.whole(3)?,
         crc32: column.whole(4)?,
         reading,
-    };
-    Ok((column.whole(0)?, stored))
+        pin,
+        is_corrected: column.whole::<i64>(27)? != 0,
+    })
 }
 
 /// Appends the stored strokes of a reading to it.

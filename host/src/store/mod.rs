@@ -4,16 +4,21 @@
 //! time and identities come from (the caller hands both in).
 //!
 //! Invariants: what a call reports as stored is on the disk (write-ahead log, synchronous FULL);
-//! a call stores all of what it was given or nothing; readings are never changed or deleted;
+//! a call stores all of what it was given or nothing; readings and records are never changed or
+//! deleted, a correction stands beside them;
 //! numbers are whole, with the unit in the column's name.
 
 mod codes;
 pub mod condition;
+mod corrections;
 mod error;
 mod hand;
 mod instruments;
 mod lever;
+mod logs;
 mod migrate;
+mod plans;
+mod records;
 mod surveys;
 mod verdicts;
 
@@ -21,10 +26,14 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 
+pub use corrections::{Batch, BatchId, BatchKind, Cause, Move, Moved};
 pub use error::StoreError;
 pub use instruments::{InstrumentFacts, InstrumentId, InstrumentRecord, NewInstrument};
-pub use lever::{Committed, LeverReading};
+pub use lever::{LeverReading, ReadingId};
+pub use logs::{Contact, KnownLog};
 pub use migrate::{APPLICATION_ID, SCHEMA_VERSION};
+pub use plans::StoredPlan;
+pub use records::{Committed, Held, InboxReading, Named, NewRecord, RecordName};
 pub use surveys::{NewSurvey, Survey, SurveyId, SurveyReadings, SurveySource};
 pub use verdicts::StoredVerdict;
 

@@ -7,7 +7,7 @@ use super::condition::{condition_document, condition_from_text};
 use super::error::{Doing, StoreError};
 use super::instruments::InstrumentId;
 use super::lever::LeverReading;
-use super::{Store, hand, instruments, lever};
+use super::{Store, corrections, hand, instruments, lever};
 use crate::analysis::input::Condition;
 use crate::import::hand::HandReading;
 use crate::instrument::FieldPin;
@@ -163,13 +163,30 @@ impl Store {
         Ok(survey)
     }
 
-    /// The survey of an instrument begun last; `None` when there is none.
+    /// The survey of an instrument begun last that has a reading, else the one begun last; `None`
+    /// when there is none. A plan that was only stored on a lever does not hide what was read.
     ///
     /// # Errors
     /// When the database fails.
     pub fn latest_survey(&self, instrument: InstrumentId) -> Result<Option<Survey>, StoreError> {
         let surveys = self.surveys_of(instrument)?;
+        for survey in surveys.iter().rev() {
+            if self.has_reading(survey.id)? {
+                return Ok(Some(survey.clone()));
+            }
+        }
         Ok(surveys.into_iter().next_back())
+    }
+
+    fn has_reading(&self, survey: SurveyId) -> Result<bool, StoreError> {
+        self.connection
+            .query_row(
+                "SELECT EXISTS (SELECT 1 FROM reading_place WHERE survey_id = ?1)
+                     OR EXISTS (SELECT 1 FROM hand_reading WHERE survey_id = ?1)",
+                [survey.0],
+                |row| row.get(0),
+            )
+            .doing("look for readings")
     }
 
     /// All surveys of an instrument, oldest first: by when they began, then as stored.
@@ -213,6 +230,14 @@ impl Store {
         })
     }
 
+    /// Readings of a survey that were taken under another pin or survey than they stand in now.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub fn corrected_count(&self, survey: SurveyId) -> Result<usize, StoreError> {
+        corrections::corrected_count(&self.connection, survey)
+    }
+
     /// What is known beside torque at a survey.
     ///
     /// # Errors
@@ -245,7 +270,7 @@ impl Store {
 }
 
 /// Inserts a survey within the caller's transaction.
-fn insert(
+pub(super) fn insert(
     connection: &Connection,
     instrument: InstrumentId,
     new: &NewSurvey,

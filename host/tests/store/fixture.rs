@@ -2,13 +2,14 @@
 
 use pinhold::analysis::input::{StringState, TorqueKind, TuneStability};
 use pinhold::import::hand::LimitSide;
-use pinhold::store::{SCHEMA_VERSION, Store, SurveySource};
+use pinhold::store::{RecordName, SCHEMA_VERSION, Store, SurveySource};
 use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
 /// Each schema's fixture, in order from 1.
-const FIXTURES: [&str; 1] = [include_str!("../fixtures/schema/1.sql")];
+const FIXTURES: [&str; 2] =
+    [include_str!("../fixtures/schema/1.sql"), include_str!("../fixtures/schema/2.sql")];
 
 fn built(sql: &str) -> TempDir {
     let folder = TempDir::new().unwrap();
@@ -47,8 +48,14 @@ fn a_new_store_and_every_migrated_one_have_the_same_schema() {
 
 #[test]
 fn what_schema_1_held_is_read() {
-    let folder = built(FIXTURES[0]);
-    let store = Store::open(folder.path()).unwrap();
+    for fixture in FIXTURES {
+        let folder = built(fixture);
+        check_schema_1_facts(&Store::open(folder.path()).unwrap());
+    }
+}
+
+/// What every fixture holds, since later ones went on from the first.
+fn check_schema_1_facts(store: &Store) {
     let record = store.find_instrument("Old friend").unwrap();
     assert_eq!((record.instrument.pins.len(), record.survey_count), (4, 2));
     assert_eq!((record.facts.serial.as_str(), record.facts.place.as_str()), ("12", "hall"));
@@ -82,5 +89,40 @@ fn what_schema_1_held_is_read() {
     let [flat, sharp] = reading.strokes[..] else { panic!("two strokes") };
     assert_eq!((flat.direction, flat.knee), (Direction::Flat, Knee::Rounded));
     assert_eq!((sharp.direction, sharp.breakaway), (Direction::Sharp, None));
-    assert_eq!(store.committed_floor(0xfedc_ba98_7654_3210, 7).unwrap(), 1);
+    assert!(store.committed_floor(0xfedc_ba98_7654_3210, 7).unwrap() > 0);
+}
+
+#[test]
+fn what_schema_2_held_is_read() {
+    let folder = built(FIXTURES[1]);
+    let store = Store::open(folder.path()).unwrap();
+    let (device, epoch) = (0xfedc_ba98_7654_3210, 7);
+    assert_eq!(store.committed_floor(device, epoch).unwrap(), 6);
+    assert_eq!(store.losses_of(device, epoch).unwrap(), [4]);
+    let held = store.held_records(device, epoch, 4).unwrap();
+    assert_eq!((held[0].lost_chain, held[1].lost_chain), (Some(0x1234_5678), None));
+    let reading = RecordName { device, epoch, number: 0 };
+    assert_eq!(store.trace_of(reading).unwrap().unwrap().points.len(), 3);
+    let inbox = store.inbox().unwrap();
+    assert_eq!((inbox.len(), inbox[0].name.number), (1, 2));
+    let survey = store.find_survey(0x8000_0000_0000_0001).unwrap().unwrap();
+    assert_eq!(store.skips_of(survey.uid).unwrap().len(), 1);
+    assert_eq!(store.plan_of(survey.id).unwrap().unwrap().pins.len(), 2);
+    let batches = store.corrections_of(survey.id).unwrap();
+    assert_eq!((batches.len(), batches[0].undone_by), (2, Some(batches[1].id)));
+    assert_eq!(batches[0].reason, "started one pin late");
+    let stored = store.readings_of(survey.id).unwrap().lever;
+    assert_eq!((stored[0].pin, stored[0].is_corrected), (Some(stored[0].reading.pin), true));
+    let known = store.known_logs().unwrap();
+    assert_eq!((known[0].device, known[0].calendar_ms), (device, 1_795_000_000_000));
+}
+
+#[test]
+fn what_schema_1_held_has_no_corrections() {
+    let folder = built(FIXTURES[0]);
+    let store = Store::open(folder.path()).unwrap();
+    let survey = store.find_survey(0x8000_0000_0000_0001).unwrap().unwrap();
+    assert_eq!(store.corrections_of(survey.id).unwrap(), []);
+    assert_eq!(store.plan_of(survey.id).unwrap(), None);
+    assert!(!store.readings_of(survey.id).unwrap().lever[0].is_corrected);
 }

@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use pinhold::store::{Committed, Store, StoreError, SurveySource};
+use pinhold::store::{Committed, Held, Store, StoreError, SurveySource};
 use tempfile::TempDir;
 
-use crate::sample::{begin, instrument, reading, survey};
+use crate::sample::{begin, instrument, keep, reading, survey};
 
 const DEVICE: u64 = 0xF123_4567_89AB_CDEF;
 
@@ -15,9 +15,8 @@ fn every_field_comes_back() {
     let mut store = Store::open(folder.path()).unwrap();
     let survey = begin(&mut store);
     for number in 0..200 {
-        let committed = store
-            .commit_lever_record(survey, DEVICE, 3, number, !number, &reading(number))
-            .unwrap();
+        let committed =
+            keep(&mut store, survey, (DEVICE, 3, number), !number, &reading(number)).unwrap();
         assert_eq!(committed, Committed::New);
     }
     let stored = store.readings_of(survey).unwrap();
@@ -34,15 +33,15 @@ fn a_record_sent_again_changes_nothing() {
     let folder = TempDir::new().unwrap();
     let mut store = Store::open(folder.path()).unwrap();
     let survey = begin(&mut store);
-    store.commit_lever_record(survey, DEVICE, 1, 7, 99, &reading(7)).unwrap();
+    keep(&mut store, survey, (DEVICE, 1, 7), 99, &reading(7)).unwrap();
     for _ in 0..3 {
-        let again = store.commit_lever_record(survey, DEVICE, 1, 7, 99, &reading(7)).unwrap();
+        let again = keep(&mut store, survey, (DEVICE, 1, 7), 99, &reading(7)).unwrap();
         assert_eq!(again, Committed::AlreadyHave);
     }
     assert_eq!(store.readings_of(survey).unwrap().lever.len(), 1);
     // The same number of another device or epoch is another record.
     for (device, epoch) in [(DEVICE - 1, 1), (DEVICE, 2)] {
-        let other = store.commit_lever_record(survey, device, epoch, 7, 99, &reading(7)).unwrap();
+        let other = keep(&mut store, survey, (device, epoch, 7), 99, &reading(7)).unwrap();
         assert_eq!(other, Committed::New);
     }
 }
@@ -52,8 +51,8 @@ fn other_content_under_a_stored_number_is_refused() {
     let folder = TempDir::new().unwrap();
     let mut store = Store::open(folder.path()).unwrap();
     let survey = begin(&mut store);
-    store.commit_lever_record(survey, DEVICE, 1, 7, 99, &reading(7)).unwrap();
-    let conflict = store.commit_lever_record(survey, DEVICE, 1, 7, 98, &reading(8)).unwrap_err();
+    keep(&mut store, survey, (DEVICE, 1, 7), 99, &reading(7)).unwrap();
+    let conflict = keep(&mut store, survey, (DEVICE, 1, 7), 98, &reading(8)).unwrap_err();
     assert!(matches!(
         conflict,
         StoreError::RecordConflict { number: 7, stored: 99, offered: 98, .. }
@@ -68,14 +67,15 @@ fn the_floor_is_the_first_number_missing() {
     let survey = begin(&mut store);
     assert_eq!(store.committed_floor(DEVICE, 1).unwrap(), 0);
     for number in [1, 0, 2, 5, 6, u32::MAX] {
-        store.commit_lever_record(survey, DEVICE, 1, number, number, &reading(number)).unwrap();
+        keep(&mut store, survey, (DEVICE, 1, number), number, &reading(number)).unwrap();
     }
     assert_eq!(store.committed_floor(DEVICE, 1).unwrap(), 3);
     assert_eq!(store.committed_floor_from(DEVICE, 1, 5).unwrap(), 7);
     assert_eq!(store.committed_floor_from(DEVICE, 1, 4).unwrap(), 4);
     assert_eq!(store.committed_floor_from(DEVICE, 1, u32::MAX).unwrap(), u32::MAX);
     assert_eq!(store.committed_floor(DEVICE, 2).unwrap(), 0);
-    assert_eq!(store.record_checksums(DEVICE, 1, 2).unwrap()[..2], [(2, 2), (5, 5)]);
+    let held = |number| Held { number, checksum: number, lost_chain: None };
+    assert_eq!(store.held_records(DEVICE, 1, 2).unwrap()[..2], [held(2), held(5)]);
 }
 
 #[test]
@@ -84,7 +84,7 @@ fn a_record_of_an_unknown_survey_is_refused_whole() {
     let mut store = Store::open(folder.path()).unwrap();
     let other = TempDir::new().unwrap();
     let foreign = begin(&mut Store::open(other.path()).unwrap());
-    let refused = store.commit_lever_record(foreign, DEVICE, 1, 0, 0, &reading(4));
+    let refused = keep(&mut store, foreign, (DEVICE, 1, 0), 0, &reading(4));
     assert!(matches!(refused, Err(StoreError::Database { .. })));
     assert_eq!(store.committed_floor(DEVICE, 1).unwrap(), 0);
 }
@@ -118,7 +118,7 @@ fn a_crash_at_any_byte_of_the_log_keeps_whole_records_in_order() {
     let log_bytes = || std::fs::metadata(folder.path().join("pinhold.db-wal")).unwrap().len();
     let mut ends = vec![log_bytes()];
     for number in 0..12 {
-        store.commit_lever_record(survey, DEVICE, 1, number, number, &reading(number)).unwrap();
+        keep(&mut store, survey, (DEVICE, 1, number), number, &reading(number)).unwrap();
         ends.push(log_bytes());
     }
     let (first, last) = (ends[0], ends[12]);

@@ -1,6 +1,8 @@
 //! The store from outside: what is reported as stored is there, once, whatever happens.
 
+mod corrections;
 mod fixture;
 mod lever;
 mod opening;
+mod records;
 mod sample;

@@ -3,11 +3,12 @@
 use std::sync::Barrier;
 
 use pinhold::analysis::input::{Condition, PlankSight};
-use pinhold::store::{SCHEMA_VERSION, Store, StoreError, StoredVerdict, SurveySource};
+use pinhold::store::{Cause, Move, SCHEMA_VERSION, Store, StoreError, StoredVerdict, SurveySource};
+use pinhold_protocol::content::Content;
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-use crate::sample::{begin, instrument, reading, survey};
+use crate::sample::{begin, instrument, keep, keep_content, reading, survey};
 
 #[test]
 fn what_was_stored_is_there_after_reopening() {
@@ -55,17 +56,28 @@ fn durability_is_set_as_promised() {
 }
 
 #[test]
-fn readings_cannot_be_changed_or_deleted() {
+fn readings_records_and_corrections_cannot_be_changed_or_deleted() {
     let folder = TempDir::new().unwrap();
     let mut store = Store::open(folder.path()).unwrap();
     let survey = begin(&mut store);
-    store.commit_lever_record(survey, 1, 1, 0, 0, &reading(9)).unwrap();
+    keep(&mut store, survey, (1, 1, 0), 0, &reading(9)).unwrap();
+    keep_content(&mut store, None, (1, 1, 1), 1, &[0, 1, 2, 3, 4], &Content::Lost { chain: 5 })
+        .unwrap();
+    let stored = store.readings_of(survey).unwrap().lever;
+    let aside = [Move { reading: stored[0].id, pin: None }];
+    store.correct(survey, &aside, Cause { made: "now", reason: "test" }).unwrap();
     let connection = Connection::open(store.path()).unwrap();
     for sql in [
         "UPDATE reading SET friction_unm = 1",
         "DELETE FROM reading",
         "UPDATE stroke SET running_unm = 1",
         "DELETE FROM stroke",
+        "UPDATE lever_record SET number = 7",
+        "DELETE FROM lever_record",
+        "UPDATE correction SET note = 7",
+        "DELETE FROM correction",
+        "UPDATE correction_batch SET reason = 'x'",
+        "DELETE FROM correction_batch",
     ] {
         let refused = connection.execute(sql, []).unwrap_err().to_string();
         assert!(refused.contains("never"), "{sql}: {refused}");

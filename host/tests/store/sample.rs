@@ -3,7 +3,11 @@
 use pinhold::analysis::input::Condition;
 use pinhold::instrument::InstrumentKind;
 use pinhold::instrument::layout::modern_85;
-use pinhold::store::{InstrumentFacts, NewInstrument, NewSurvey, Store, SurveyId, SurveySource};
+use pinhold::store::{
+    Committed, InstrumentFacts, NewInstrument, NewRecord, NewSurvey, Store, StoreError, SurveyId,
+    SurveySource,
+};
+use pinhold_protocol::content::Content;
 use pinhold_protocol::record::{
     Direction, Knee, Outcome, Pin, Reading, STROKE_COUNT_MAX, SampleCoverage, StringPosition,
     Stroke,
@@ -36,6 +40,35 @@ pub(crate) fn survey(uid: u64, source: SurveySource) -> NewSurvey {
 pub(crate) fn begin(store: &mut Store) -> SurveyId {
     let id = store.create_instrument(&instrument("x")).unwrap();
     store.begin_survey(id, &survey(1, SurveySource::Lever)).unwrap()
+}
+
+/// Keeps a reading under a survey, as record `name` (device, epoch, number).
+pub(crate) fn keep(
+    store: &mut Store,
+    survey: SurveyId,
+    name: (u64, u32, u32),
+    checksum: u32,
+    reading: &Reading,
+) -> Result<Committed, StoreError> {
+    let content = Content::Reading(reading.clone());
+    keep_content(store, Some(survey), name, checksum, &[1], &content)
+}
+
+/// Keeps a record of any kind.
+pub(crate) fn keep_content(
+    store: &mut Store,
+    survey: Option<SurveyId>,
+    (device, epoch, number): (u64, u32, u32),
+    checksum: u32,
+    bytes: &[u8],
+    content: &Content,
+) -> Result<Committed, StoreError> {
+    let content = Some(content);
+    let received = "2025-01-01T00:00:00Z";
+    store.keep_record(
+        survey,
+        &NewRecord { device, epoch, number, checksum, bytes, content, received },
+    )
 }
 
 /// A reading whose every field follows from `seed`, extremes included.

@@ -1,0 +1,57 @@
+//! `pinhold lever`: how a lever is, a plan stored on it, and what it has read alone.
+//!
+//! One file per verb; `words` holds the sentences they share.
+
+mod fetch;
+mod load;
+mod status;
+pub(super) mod words;
+
+use clap::{Args, Subcommand};
+
+use super::context::Context;
+use super::exit::CliError;
+use super::ports;
+use crate::link::port;
+use crate::survey::{Calendar, Line};
+
+/// Arguments of `pinhold lever`.
+#[derive(Args, Clone, Debug)]
+pub struct LeverArguments {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Clone, Debug, Subcommand)]
+enum Verb {
+    /// How the lever is: self-test, battery, log, calibration, plan
+    Status(status::StatusArguments),
+    /// Store a plan on the lever, for a survey without a computer
+    Load(load::LoadArguments),
+    /// Fetch everything the lever has read
+    Fetch(fetch::FetchArguments),
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// When no lever answers, it cannot do what it is asked, or the store fails.
+pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError> {
+    match &arguments.verb {
+        Verb::Status(arguments) => status::run(context, arguments),
+        Verb::Load(arguments) => load::run(context, arguments),
+        Verb::Fetch(arguments) => fetch::run(context, arguments),
+    }
+}
+
+/// The port named, else the only likely one, to be opened as often as need be.
+fn line(named: Option<&String>) -> Result<Line<'static>, CliError> {
+    let name = ports::chosen(named)?;
+    let shown = name.clone();
+    Ok(Line { name: shown, open: Box::new(move || port::open(&name)) })
+}
+
+/// The calendar of a conversation that begins now.
+fn calendar(context: &Context) -> Calendar {
+    Calendar::starting(context.now_us / 1000)
+}
