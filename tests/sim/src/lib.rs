@@ -6,6 +6,7 @@
 pub mod faulty;
 pub mod line;
 pub mod replayed;
+pub mod strokes;
 pub mod tap;
 
 use pinhold::link::session::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Session};
