@@ -8,10 +8,12 @@
 //!
 //! Deliberately not here: M₀, holding factor, bands and uncertainty (the host's).
 
+mod words;
+
 use heapless::Vec;
 use pinhold_protocol::message::ChoosePin;
 use pinhold_protocol::record::{
-    Direction, Outcome, Pin, Reading, STROKE_COUNT_MAX, SampleCoverage, reading_flags, stroke_flags,
+    Direction, Outcome, Pin, Reading, STROKE_COUNT_MAX, SampleCoverage, stroke_flags,
 };
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
@@ -29,23 +31,27 @@ const SEGMENT_STIFFNESS_NM_PER_RAD: f32 = 0.55 / RAD_PER_DEG;
 const SEGMENT_STIFFNESS_SD: f32 = 0.2 / RAD_PER_DEG;
 /// Floor of a measured slope's standard deviation: neighbouring bins are not independent.
 const SLOPE_SD_MIN: f32 = 0.15 / RAD_PER_DEG;
-/// Measured string moment below which a string is slack, N·m: a quarter of the tenor's 2.2 (DER).
-const SLACK_MOMENT_NM: f32 = 0.55;
-/// Torque missing to the break where the foot began to creep, share of friction, above which a
-/// pin is spongy. A dry pin's foot stands until within a hundredth of the break (DER, binning and
-/// tremor); a hundredth and a half is left as room.
-const SPONGY_SHARE: f32 = 0.025;
-/// Flat torque below this, N·m, means that the string drives the pin.
-const DRIVEN_NM: f32 = -0.1;
-/// Break over running friction above which the first break is notably high (DER).
-const HIGH_BREAK_RATIO: f32 = 1.3;
 /// Range of torque of a nudge that is no stroke, N·m.
 const BUMP_TORQUE_NM_MAX: f32 = 2.5;
+/// A stroke that begins sooner than this after the first rest is still part of seating: nobody
+/// answers a lamp faster, milliseconds.
+const ANSWER_MS_MIN: u32 = 250;
+/// Rest after which a stroke behind a spoiled one is a new try, milliseconds.
+const ANEW_MS_MIN: u32 = 1000;
+/// Longest time of such a nudge, milliseconds, with the rest on either side that belongs to it.
+const BUMP_MS_MAX: u32 = 400;
 /// Rotation left by such a nudge that means the pin itself turned, radians: more than a tip's play.
 const BUMP_TURN_RAD: f32 = 0.3 * RAD_PER_DEG;
-/// Net coil rotation beyond which more than the touch-up every measured pin wants is needed,
-/// radians: the closing set and the twist it locks in leave about half a degree (DER).
-const RETUNE_RAD: f32 = 0.8 * RAD_PER_DEG;
+/// Slip in it that means so, …
+const BUMP_SLIP_RAD: f32 = 0.25 * RAD_PER_DEG;
+/// … and the torque either takes, N·m: what turns for nothing is the lever and not the pin.
+const BUMP_TORQUE_NM_MIN: f32 = 0.8;
+/// Most that a pin is believed to creep between two strokes, radians.
+const CREEP_RAD_MAX: f32 = 0.5 * RAD_PER_DEG;
+
+/// What makes a stroke unfit to report.
+const SPOILERS: u16 =
+    stroke_flags::SAMPLES_SPOILED | stroke_flags::LEVER_SLIPPED | stroke_flags::JERK;
 
 /// What becomes of a pin after a stroke or a stretch of rest.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,9 +76,22 @@ pub struct Session {
     broke_sharp: bool,
     moved_on_seating: bool,
     coil_found_rad: Option<f32>,
+    /// Coil angle before the first of the strokes kept: the same, unless earlier ones were given
+    /// up. F and M are formed there, because the string is now as it is, and not as it was.
+    coil_matched_rad: f32,
     coil_min_rad: f32,
     coil_max_rad: f32,
     coil_last_rad: f32,
+    /// A stroke was spoiled, and the gesture it belonged to may still be going on.
+    spoiled: bool,
+    /// Something like a stroke was taken for part of seating.
+    unanswered: bool,
+    /// The strokes kept came in one go with a spoiled one.
+    follows_spoiled: bool,
+    /// See [`Session::note_way`].
+    went_too_far: bool,
+    /// Direction of the last stroke, and how far strokes went that way since the last turn.
+    gone: Option<(Direction, f32)>,
 }
 
 /// What the reading takes from the lever's state.
@@ -104,9 +123,15 @@ impl Session {
             broke_sharp: false,
             moved_on_seating: false,
             coil_found_rad: None,
+            coil_matched_rad: 0.0,
             coil_min_rad: 0.0,
             coil_max_rad: 0.0,
             coil_last_rad: 0.0,
+            spoiled: false,
+            follows_spoiled: false,
+            unanswered: false,
+            went_too_far: false,
+            gone: None,
         }
     }
 
@@ -133,8 +158,10 @@ impl Session {
     /// Takes a stroke.
     pub fn add(&mut self, mut found: Found) -> Progress {
         if self.is_bump(&found) {
-            let net_rad = found.coil_after_rad - found.coil_before_rad;
-            self.moved_on_seating |= net_rad.abs() > BUMP_TURN_RAD;
+            self.moved_on_seating |= turned_the_pin(&found);
+            // It may have been a stroke begun too soon; whoever made it waits for an answer.
+            let spoiled = found.stroke.flags & SPOILERS != 0;
+            self.unanswered |= spoiled || found.torque_range_nm > BUMP_TORQUE_NM_MAX;
             return Progress::Open;
         }
         if self.is_easing_off(&found) {
@@ -150,6 +177,7 @@ impl Session {
         if found.running_nm.is_some() {
             found.stroke.running_angle = angle(from_found_rad);
         }
+        self.note_way(&found);
         self.coil_min_rad = self.coil_min_rad.min(found.coil_min_rad);
         self.coil_max_rad = self.coil_max_rad.max(found.coil_max_rad);
         self.coil_last_rad = found.coil_after_rad;
@@ -160,61 +188,122 @@ impl Session {
         if found.breakaway_nm.is_some() && !core::mem::replace(broke, true) {
             found.stroke.flags |= stroke_flags::FIRST_BREAK;
         }
-        let spoilers =
-            stroke_flags::SAMPLES_SPOILED | stroke_flags::LEVER_SLIPPED | stroke_flags::JERK;
-        let spoiled = found.stroke.flags & spoilers != 0;
-        // More strokes than a record holds: the oldest without running torque is the least of
-        // use, then the latest.
+        let spoiled = found.stroke.flags & SPOILERS != 0;
         if self.strokes.is_full() {
-            let least = self.strokes.iter().position(|kept| kept.running_nm.is_none());
-            self.strokes.remove(least.unwrap_or(STROKE_COUNT_MAX - 1));
+            self.strokes.remove(self.least_useful());
+        }
+        if self.strokes.is_empty() {
+            let at_once = found.stroke.rest_before_ms < ANEW_MS_MIN;
+            self.follows_spoiled = self.spoiled && at_once;
+            self.spoiled = false;
+            self.coil_matched_rad = found.coil_before_rad;
+        }
+        if spoiled {
+            if found.has(stroke_flags::LEVER_SLIPPED) {
+                // On another flank of the tip the angles start over.
+                self.coil_found_rad = None;
+            }
+            self.clear();
+            self.spoiled = true;
+            return Progress::Repeat;
         }
         // Room was just made.
         let _ = self.strokes.push(found);
-        if spoiled {
-            self.strokes.clear();
-            return Progress::Repeat;
-        }
         Progress::Open
+    }
+
+    /// Place of the stroke to give up where there are more than a record holds: the oldest that is
+    /// neither a first break nor has running torque, else the latest that only repeats its
+    /// direction.
+    fn least_useful(&self) -> usize {
+        let says_nothing =
+            |kept: &Found| kept.running_nm.is_none() && !kept.has(stroke_flags::FIRST_BREAK);
+        let repeats = |(place, kept): (usize, &Found)| {
+            self.strokes.iter().take(place).any(|earlier| {
+                earlier.running_nm.is_some() && earlier.stroke.direction == kept.stroke.direction
+            })
+        };
+        let latest = STROKE_COUNT_MAX - 1;
+        self.strokes
+            .iter()
+            .position(says_nothing)
+            .or_else(|| self.strokes.iter().enumerate().rposition(repeats))
+            .unwrap_or(latest)
     }
 
     /// Whether the pin is done after `rest_bin_count` bins of rest behind the last stroke.
     pub fn progress(&self, rest_bin_count: u32) -> Progress {
-        let Some(last) = self.strokes.last() else { return Progress::Open };
+        let Some(last) = self.strokes.last() else {
+            let answer = self.unanswered && rest_bin_count >= SETTLE_BIN_COUNT;
+            return if answer { Progress::Repeat } else { Progress::Open };
+        };
         let both =
             self.running(Direction::Flat).is_some() && self.running(Direction::Sharp).is_some();
         let set = last.stroke.direction == Direction::Flat && self.strokes.len() >= 3;
         if both && set && rest_bin_count >= CLOSE_BIN_COUNT {
-            return Progress::Complete;
+            return if self.follows_spoiled { Progress::Repeat } else { Progress::Complete };
         }
         if rest_bin_count < SETTLE_BIN_COUNT {
             return Progress::Open;
         }
-        if self.outcome() == Outcome::Spoiled { Progress::Repeat } else { Progress::Complete }
+        // What a hand did after a spoiled stroke without a pause belongs to the spoiled gesture.
+        if self.outcome() == Outcome::Spoiled || self.follows_spoiled {
+            Progress::Repeat
+        } else {
+            Progress::Complete
+        }
+    }
+
+    /// Keeps count of how far strokes went one way. A weak pin is let down in stretches, and creeps
+    /// between them: together they can go too far where none does alone.
+    fn note_way(&mut self, found: &Found) {
+        let direction = found.stroke.direction;
+        if let Some((before, rad)) = &mut self.gone {
+            let sign = if *before == Direction::Sharp { 1.0 } else { -1.0 };
+            let crept_rad = sign * (found.coil_before_rad - self.coil_last_rad);
+            *rad += crept_rad.clamp(0.0, CREEP_RAD_MAX);
+            self.went_too_far |= *rad > found.too_far_rad;
+            if *before != direction {
+                self.gone = None;
+            }
+        }
+        let slip_rad = found.stroke.slip.radians() as f32;
+        let gone_rad = self.gone.map_or(0.0, |(_, rad)| rad) + slip_rad;
+        self.gone = Some((direction, gone_rad));
+        self.went_too_far |= gone_rad > found.too_far_rad;
     }
 
     /// A nudge of the lever as it settles on the pin, before the first stroke: little torque, and
-    /// what looks like slip is the tip's play in the head.
+    /// what looks like slip is the tip's play in the head, or over in no time.
     fn is_bump(&self, found: &Found) -> bool {
+        let turned_rad = (found.coil_after_rad - found.coil_before_rad).abs();
         self.strokes.is_empty()
             && found.running_nm.is_none()
-            && found.torque_range_nm < BUMP_TORQUE_NM_MAX
+            && (found.stroke.rest_before_ms < ANSWER_MS_MIN
+                || found.torque_range_nm < BUMP_TORQUE_NM_MAX
+                    && (turned_rad < BUMP_TURN_RAD || found.stroke.duration_ms < BUMP_MS_MAX))
     }
 
     /// The hand letting go after it had paused under torque: the foot stands, nothing new.
     fn is_easing_off(&self, found: &Found) -> bool {
         let hard = found.stroke.peak.newton_metres().abs() > f64::from(TORQUE_WARN_NM);
-        !self.strokes.is_empty() && found.breakaway_nm.is_none() && !hard
+        let spoiled = found.stroke.flags & SPOILERS != 0;
+        !self.strokes.is_empty() && found.breakaway_nm.is_none() && !hard && !spoiled
     }
 
     /// Forgets the strokes after "repeat please"; that the pin has broken loose stays known.
     pub fn clear(&mut self) {
         self.strokes.clear();
+        self.gone = None;
+        self.went_too_far = false;
+        self.unanswered = false;
     }
 
     /// The lever was taken off and seated anew: angles start over, and so do the strokes.
     pub fn reseated(&mut self) {
-        self.strokes.clear();
+        // What is still to come of a gesture that was under way is no new one.
+        self.spoiled |= self.has_strokes();
+        self.clear();
         self.coil_found_rad = None;
     }
 
@@ -265,10 +354,10 @@ impl Session {
         (sum / weight).clamp(0.0, 1.2 / RAD_PER_DEG)
     }
 
-    /// Running torque in `direction` at the coil angle the pin was found at.
+    /// Running torque in `direction` at the coil angle the pin was found at before these strokes.
     fn running_as_found(&self, direction: Direction, stiffness: f32) -> Option<f32> {
         let (found, running_nm) = self.running(direction)?;
-        let back_rad = self.coil_found_rad.unwrap_or(0.0) - found.running_coil_rad;
+        let back_rad = self.coil_matched_rad - found.running_coil_rad;
         let sign = if direction == Direction::Sharp { 1.0 } else { -1.0 };
         Some(running_nm + sign * stiffness * back_rad)
     }
@@ -309,61 +398,15 @@ impl Session {
             strokes,
         }
     }
+}
 
-    fn flags(
-        &self,
-        around: &Surroundings,
-        flat_nm: Option<f32>,
-        measured: Option<(f32, f32)>,
-        net_rad: f32,
-    ) -> u16 {
-        let driven = flat_nm.is_some_and(|flat_nm| flat_nm < DRIVEN_NM);
-        let any = |flag: u16| self.strokes.iter().any(|found| found.has(flag));
-        // Both ways, so that a tip crossing its play in one stroke is not taken for creep.
-        let crept = |direction: Direction, f: f32| {
-            self.running(direction)
-                .is_some_and(|(found, _)| found.knee_deficit_nm > SPONGY_SHARE * f)
-        };
-        let spongy =
-            measured.is_some_and(|(f, _)| crept(Direction::Flat, f) && crept(Direction::Sharp, f));
-        [
-            (reading_flags::NOT_HOLDING, driven || any(stroke_flags::DRIVEN_BY_STRING)),
-            (reading_flags::JUMPY, any(stroke_flags::JUMPY)),
-            (
-                reading_flags::HIGH_FIRST_BREAK,
-                measured.is_some_and(|(f, m)| self.first_break_high(f, m)),
-            ),
-            (
-                reading_flags::SLACK,
-                !self.unstrung && measured.is_some_and(|(_, m)| m < SLACK_MOMENT_NM),
-            ),
-            (reading_flags::UNSTRUNG, self.unstrung),
-            (reading_flags::MOVED_ON_SEATING, self.moved_on_seating),
-            (reading_flags::SPONGY, spongy),
-            (reading_flags::HARD, any(stroke_flags::HARD)),
-            (reading_flags::TOO_FAR, any(stroke_flags::TOO_FAR)),
-            (reading_flags::RETUNE, net_rad.abs() > RETUNE_RAD || any(stroke_flags::TOO_FAR)),
-            (reading_flags::NOT_ZEROED, !around.zeroed),
-        ]
-        .iter()
-        .fold(0, |flags, (bit, set)| if *set { flags | bit } else { flags })
-    }
-
-    /// Breakaway friction of the very first break, string's moment taken off, over running.
-    fn first_break_high(&self, friction_nm: f32, moment_nm: f32) -> bool {
-        let first = self
-            .strokes
-            .iter()
-            .find(|found| found.has(stroke_flags::FIRST_BREAK))
-            .and_then(|found| found.breakaway_nm.map(|nm| (found.stroke.direction, nm)));
-        first.is_some_and(|(direction, breakaway_nm)| {
-            let break_friction = match direction {
-                Direction::Flat => breakaway_nm + moment_nm,
-                Direction::Sharp => breakaway_nm - moment_nm,
-            };
-            friction_nm > 0.5 && break_friction > HIGH_BREAK_RATIO * friction_nm
-        })
-    }
+/// Whether a nudge of the lever turned the pin.
+fn turned_the_pin(found: &Found) -> bool {
+    let net_rad = (found.coil_after_rad - found.coil_before_rad).abs();
+    let slip_rad = found.stroke.slip.radians() as f32;
+    let slipped = slip_rad > BUMP_SLIP_RAD
+        && found.breakaway_nm.is_some_and(|nm| nm.abs() > BUMP_TORQUE_NM_MIN);
+    slipped || net_rad > BUMP_TURN_RAD && found.torque_range_nm > BUMP_TORQUE_NM_MIN
 }
 
 fn torque(value_nm: f32) -> Option<Torque> {

@@ -202,6 +202,28 @@ impl Workbench {
         self.head.hand_nm
     }
 
+    /// Torque on the pin now, N·m: the hand's and the lever's own weight.
+    pub fn pin_torque_nm(&self) -> f64 {
+        self.head.hand_nm + self.weight_nm
+    }
+
+    /// Speed of the hand itself, deg/s in the frame of the pin; a pin that jumps turns the head
+    /// faster than this.
+    pub fn hand_speed_deg_s(&self) -> f64 {
+        self.controller.speed_deg_s()
+    }
+
+    /// Rotation of one pin's foot from where it was found, degrees; 0 if there is no such pin.
+    pub fn foot_deg(&self, pin_index: usize) -> f64 {
+        self.stations.get(pin_index).map_or(0.0, |station| station.foot_rad().to_degrees())
+    }
+
+    /// Moment of the string on one pin now, N·m, with what its bearing holds; 0 if there is no
+    /// such pin.
+    pub fn pin_moment_nm(&self, pin_index: usize) -> f64 {
+        self.stations.get(pin_index).map_or(0.0, |station| station.wire.pin_moment_nm())
+    }
+
     /// How one pin really is.
     ///
     /// # Panics

@@ -6,8 +6,9 @@
 pub mod faulty;
 pub mod line;
 pub mod replayed;
-pub mod signal;
 pub mod ruler;
+pub mod signal;
+pub mod strokes;
 pub mod tap;
 pub mod whole;
 

@@ -17,6 +17,10 @@ pub const SAMPLE_PERIOD_NS: u32 = 1_000_000;
 /// Times the technician repeats a pin the lever will not accept.
 const REPEAT_COUNT_MAX: u32 = 5;
 
+/// Samples a technician pauses before repeating a pin; sooner, it would count as part of what went
+/// wrong.
+const REPEAT_PAUSE_SAMPLE_COUNT: u32 = 1_200;
+
 /// What a practice is made of.
 #[derive(Clone, Debug)]
 pub struct Setup {
@@ -46,6 +50,8 @@ pub struct Practice<L = RamLog> {
     sample_count: u64,
     /// Pin the lever is on, and how often it was tried.
     on_pin: Option<(usize, u32)>,
+    /// Samples the lever has asked for a repeat while the hand was idle.
+    repeat_wait: u32,
     gesture_of: fn(usize, u32) -> Gesture,
 }
 
@@ -152,6 +158,7 @@ impl<L: RecordLog> Practice<L> {
             pin_names,
             sample_count: 0,
             on_pin: None,
+            repeat_wait: 0,
             gesture_of: |_, _| Gesture::micro_stroke(),
         }
     }
@@ -258,7 +265,10 @@ impl<L: RecordLog> Practice<L> {
             (Some(index), Some((_, tries))) => {
                 let asked = match self.signals.lamp {
                     Lamp::Ready => tries == 0,
-                    Lamp::Repeat => true,
+                    Lamp::Repeat => {
+                        self.repeat_wait += 1;
+                        self.repeat_wait > REPEAT_PAUSE_SAMPLE_COUNT
+                    }
                     _ => false,
                 };
                 if is_busy {
@@ -268,6 +278,7 @@ impl<L: RecordLog> Practice<L> {
                     self.bench.seat(index);
                 } else if asked && tries < REPEAT_COUNT_MAX {
                     self.bench.perform((self.gesture_of)(index, tries));
+                    self.repeat_wait = 0;
                     self.on_pin = Some((index, tries + 1));
                 }
             }

@@ -9,18 +9,29 @@
 use pinhold_protocol::record::{Direction, Knee, Stroke, stroke_flags};
 use pinhold_protocol::units::{Angle, Stiffness, Torque};
 
-use super::{NOMINAL_STIFFNESS_NM_PER_RAD, RAD_PER_DEG, SLIP_MS_MIN, SLIP_RAD_MIN, TORQUE_WARN_NM};
+use super::{
+    NOMINAL_STIFFNESS_NM_PER_RAD, RAD_PER_DEG, SLIP_MS_GUARD, SLIP_MS_MIN, SLIP_RAD_GUARD,
+    SLIP_RAD_MIN,
+    mishap::{jump, spoilers},
+};
 use crate::math::{Line, quantile};
 use crate::sample::{BIN_SAMPLE_COUNT, Bin};
 
 /// Half width of the window tangents are taken over, bins.
-const TANGENT_HALF_BINS: usize = 3;
+pub(super) const TANGENT_HALF_BINS: usize = 3;
 /// Slip is where the tangent falls below this share of the ramp's stiffness.
 const SLIP_TANGENT_SHARE: f32 = 0.25;
 /// Least head rate in slip, radians per second.
 const SLIP_RATE_MIN: f32 = 0.2 * RAD_PER_DEG;
+/// Share of a slip's rotation at either end that its time does not count.
+const SLIP_END_SHARE: f32 = 0.05;
 /// Runs of slip closer than this belong together: a pin that sticks and slips.
 const STICK_S_MAX: f32 = 0.4;
+/// Torque missing to the break from which on turning is slip, share of the break, …
+const NEAR_SHARE: f32 = 0.1;
+/// … and N·m at least: flat torque of a weak pin is next to nothing, and changes by as much as its
+/// friction does.
+const NEAR_NM: f32 = 0.2;
 /// Torque missing to the break where the foot began to creep, N·m and share of the break, above
 /// which there was no knee.
 const CREEP_NM: f32 = 0.4;
@@ -28,10 +39,16 @@ const CREEP_NM: f32 = 0.4;
 const CREEP_SHARE: f32 = 0.12;
 /// Play of a tip on a pin's head, radians, at most.
 const PLAY_RAD_MAX: f32 = 0.2 * RAD_PER_DEG;
-/// Torque falling from half its peak to a tenth within this time is a lever that slipped off.
-const SLIPPED_OFF_S: f32 = 0.03;
-/// Head rate no guided hand reaches while a pin slips evenly, radians per second.
-const JERK_RATE: f32 = 12.0 * RAD_PER_DEG;
+/// The same for a worn tip, where torque tells it as well.
+const WORN_PLAY_RAD_MAX: f32 = 0.3 * RAD_PER_DEG;
+/// Torque from which losing half of it after a stick is unloading, N·m.
+const UNLOADED_FROM_NM: f32 = 1.0;
+/// Torque while it is crossed, share of the stroke's largest, at most.
+const PLAY_TORQUE_SHARE: f32 = 0.15;
+/// Slip against what was asked, and beyond that, radians, above which it went too far.
+const TOO_FAR_RATIO: f32 = 1.6;
+/// See [`TOO_FAR_RATIO`].
+const TOO_FAR_RAD: f32 = 0.1 * RAD_PER_DEG;
 /// Swing of torque over the slip, share of running torque, above which a pin is jumpy.
 const JUMPY_SWING: f32 = 0.2;
 /// Running torque the swing is compared with at least, N·m: on a weak pin the flat torque is near
@@ -73,6 +90,10 @@ pub struct Found {
     pub knee_deficit_nm: f32,
     /// Highest less lowest torque, N·m.
     pub torque_range_nm: f32,
+    /// Most torque given up in one jump of the pin, N·m.
+    pub jump_nm: f32,
+    /// Slip that is further than asked, radians.
+    pub too_far_rad: f32,
     /// Coil angle at rest before, radians.
     pub coil_before_rad: f32,
     /// Coil angle at the end, radians.
@@ -109,25 +130,25 @@ pub fn torque_range(bins: &[Bin]) -> f32 {
 
 /// A stretch of bins, end exclusive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Stretch {
-    start: usize,
-    end: usize,
+pub(super) struct Stretch {
+    pub(super) start: usize,
+    pub(super) end: usize,
 }
 
 /// The stroke seen in its own direction: torque and angles multiplied by the direction's sign.
-struct View<'a> {
+pub(super) struct View<'a> {
     bins: &'a [Bin],
     sign: f32,
-    stiffness: f32,
-    bin_s: f32,
+    pub(super) stiffness: f32,
+    pub(super) bin_s: f32,
 }
 
 impl View<'_> {
-    fn torque(&self, index: usize) -> f32 {
+    pub(super) fn torque(&self, index: usize) -> f32 {
         self.bins.get(index).map_or(0.0, |bin| self.sign * bin.torque_nm)
     }
 
-    fn angle(&self, index: usize) -> f32 {
+    pub(super) fn angle(&self, index: usize) -> f32 {
         self.bins.get(index).map_or(0.0, |bin| self.sign * bin.angle_rad)
     }
 
@@ -151,6 +172,7 @@ impl View<'_> {
     /// The slip: runs in this direction, joined across sticks, the farthest-reaching kept.
     fn slip(&self) -> Option<Stretch> {
         let gap_max = (STICK_S_MAX / self.bin_s) as usize;
+        let peak_nm = (0..self.bins.len()).fold(0.0, |peak: f32, i| peak.max(self.torque(i)));
         let mut best: Option<(f32, Stretch)> = None;
         let mut current: Option<Stretch> = None;
         for index in 0..self.bins.len() {
@@ -163,7 +185,7 @@ impl View<'_> {
                 }
                 _ => Some(Stretch { start: index, end: index + 1 }),
             };
-            if let Some(run) = current {
+            if let Some(run) = current.filter(|run| !self.is_play(*run, peak_nm)) {
                 let reach = self.coil(run.end - 1) - self.coil(run.start);
                 if best.is_none_or(|(most, _)| reach > most) {
                     best = Some((reach, run));
@@ -171,6 +193,14 @@ impl View<'_> {
             }
         }
         best.filter(|(reach, _)| *reach > 0.0).map(|(_, run)| run)
+    }
+
+    /// Whether `run` is the tip crossing its play: a short way, at next to no torque against what
+    /// the same pin stood.
+    fn is_play(&self, run: Stretch, peak_nm: f32) -> bool {
+        let most_nm = (run.start..run.end).fold(0.0, |most: f32, i| most.max(self.torque(i)));
+        self.coil(run.end - 1) - self.coil(run.start) < WORN_PLAY_RAD_MAX
+            && most_nm < PLAY_TORQUE_SHARE * peak_nm
     }
 
     /// Whether slip at `index` continues `run`: close in time, and not unloaded in between.
@@ -181,7 +211,10 @@ impl View<'_> {
         let play = self.coil(run.end - 1) - self.coil(run.start) < PLAY_RAD_MAX
             && self.torque(index) > 0.0
             && self.torque(run.end - 1) < 0.6 * self.torque(index);
-        gap <= gap_max && !backwards && !play
+        // What turns when most of the torque is off again is not the pin.
+        let unloaded = self.torque(run.end - 1) > UNLOADED_FROM_NM
+            && self.torque(index) < 0.5 * self.torque(run.end - 1);
+        gap <= gap_max && !backwards && !play && !unloaded
     }
 }
 
@@ -240,6 +273,8 @@ pub fn read(bins: &[Bin], context: &Context) -> Option<Found> {
         slope_sd_nm_per_rad: f32::INFINITY,
         knee_deficit_nm: 0.0,
         torque_range_nm: torque_range(bins),
+        jump_nm: 0.0,
+        too_far_rad: TOO_FAR_RATIO * context.slip_asked_rad + TOO_FAR_RAD,
         coil_before_rad: coil_before,
         coil_after_rad: coil_after,
         coil_min_rad: coil_min,
@@ -251,6 +286,7 @@ pub fn read(bins: &[Bin], context: &Context) -> Option<Found> {
     found.stroke.peak = torque(peak);
     if let Some(slip) = slip {
         read_slip(&view, slip, context, &mut found);
+        found.jump_nm = jump(&view, slip);
     }
     found.stroke.flags |= spoilers(&view, slip, context, bins);
     Some(found)
@@ -285,12 +321,13 @@ fn read_slip(view: &View<'_>, slip: Stretch, context: &Context, found: &mut Foun
     let (breakaway, slip) = breakaway(view, slip);
     found.knee_deficit_nm = breakaway - crept_nm;
     let slip_rad = view.coil(slip.end - 1) - view.coil(slip.start);
+    let lasted_ms = slip_time_s(view, slip) * 1000.0;
     let slip_ms = (slip.end - slip.start) as f32 * context.bin_s * 1000.0;
     found.stroke.slip = angle(slip_rad);
     found.stroke.slip_ms = slip_ms as u32;
     found.breakaway_nm = Some(breakaway);
     found.stroke.breakaway = Some(torque(breakaway));
-    if slip_rad > 1.6 * context.slip_asked_rad + 0.1 * RAD_PER_DEG {
+    if slip_rad > found.too_far_rad {
         found.stroke.flags |= stroke_flags::TOO_FAR;
     }
     // The first fifth is the break settling; the last two bins the hand easing off.
@@ -311,7 +348,10 @@ fn read_slip(view: &View<'_>, slip: Stretch, context: &Context, found: &mut Foun
     if line.mean_y < -0.1 {
         found.stroke.flags |= stroke_flags::DRIVEN_BY_STRING;
     }
-    if slip_rad < SLIP_RAD_MIN || slip_ms < SLIP_MS_MIN {
+    if slip_rad < SLIP_RAD_MIN + SLIP_RAD_GUARD
+        || slip_ms < SLIP_MS_MIN
+        || lasted_ms < SLIP_MS_MIN + SLIP_MS_GUARD
+    {
         return;
     }
     found.stroke.flags &= !stroke_flags::SLIP_TOO_SHORT;
@@ -326,17 +366,27 @@ fn read_slip(view: &View<'_>, slip: Stretch, context: &Context, found: &mut Foun
         torque(line.slope).micronewton_metres();
 }
 
+/// Time the slip took, seconds: that of its middle nine tenths, over nine tenths. Tangents blur a
+/// slip's ends, and a hand that creeps into it or out of it adds time without adding turning.
+fn slip_time_s(view: &View<'_>, slip: Stretch) -> f32 {
+    let (from_rad, to_rad) = (view.coil(slip.start), view.coil(slip.end - 1));
+    let at = |share: f32| from_rad + share * (to_rad - from_rad);
+    let inside = (slip.start..slip.end)
+        .filter(|&i| view.coil(i) > at(SLIP_END_SHARE) && view.coil(i) < at(1.0 - SLIP_END_SHARE));
+    (inside.count() + 1) as f32 * view.bin_s / (1.0 - 2.0 * SLIP_END_SHARE)
+}
+
 /// Torque at the first break, and the slip counted from there.
 ///
 /// The break is the highest torque shortly before and in the first third of the slip. Where the
 /// head turns freely before that, the tip is crossing its play or a weak pin has yet to be pushed:
-/// the slip begins when nine tenths of the break are reached.
+/// the slip begins near the break.
 fn breakaway(view: &View<'_>, slip: Stretch) -> (f32, Stretch) {
     let from = slip.start.saturating_sub(2 * TANGENT_HALF_BINS);
     let to = slip.start + ((slip.end - slip.start) / 3).max(TANGENT_HALF_BINS + 2);
     let to = to.min(slip.end);
     let break_nm = (from..to).fold(f32::NEG_INFINITY, |peak, i| peak.max(view.torque(i)));
-    let near_nm = break_nm - (0.1 * break_nm.abs()).max(0.05);
+    let near_nm = break_nm - (NEAR_SHARE * break_nm.abs()).max(NEAR_NM);
     let start = (slip.start..to).find(|&i| view.torque(i) >= near_nm).unwrap_or(slip.start);
     (break_nm, Stretch { start, end: slip.end })
 }
@@ -350,40 +400,6 @@ fn knee(deficit_nm: f32, breakaway: f32, running: f32) -> Knee {
     } else {
         Knee::Rounded
     }
-}
-
-/// Flags for what makes a stroke unfit or remarkable, whatever it says.
-fn spoilers(view: &View<'_>, slip: Option<Stretch>, context: &Context, bins: &[Bin]) -> u16 {
-    let mut flags = 0;
-    if context.spoiled {
-        flags |= stroke_flags::SAMPLES_SPOILED;
-    }
-    let peak = bins.iter().fold(0.0, |peak: f32, bin| peak.max(bin.torque_nm.abs()));
-    if peak > TORQUE_WARN_NM {
-        flags |= stroke_flags::HARD;
-    }
-    let steps = ((SLIPPED_OFF_S / context.bin_s) as usize).max(1);
-    let slipped_off = bins.iter().zip(bins.iter().skip(steps)).any(|(before, after)| {
-        // Past zero counts too: a lever that slips off swings.
-        let sign = if before.torque_nm < 0.0 { -1.0 } else { 1.0 };
-        before.torque_nm.abs() > 0.5 * peak && sign * after.torque_nm < 0.1 * peak
-    });
-    if slipped_off && peak > 1.5 {
-        flags |= stroke_flags::LEVER_SLIPPED;
-    }
-    if slip.is_some_and(|slip| jerked(view, slip)) {
-        flags |= stroke_flags::JERK;
-    }
-    flags
-}
-
-/// A hand's jerk: the head turns fast while the torque rises. A jumpy pin's own jump turns it
-/// fast while the torque falls.
-fn jerked(view: &View<'_>, slip: Stretch) -> bool {
-    (slip.start..slip.end.saturating_sub(1)).any(|i| {
-        let rate = (view.angle(i + 1) - view.angle(i)) / view.bin_s;
-        rate > JERK_RATE && view.torque(i + 1) >= view.torque(i)
-    })
 }
 
 fn torque(value_nm: f32) -> Torque {

@@ -19,16 +19,21 @@ const REST_TORQUE_RANGE_NM: f32 = 0.35;
 /// Largest change of torque from the older to the newer half of them, N·m: a hand letting go
 /// slowly is not at rest.
 const REST_TORQUE_DRIFT_NM: f32 = 0.1;
-/// Largest rotation over those bins at rest, radians (0.3 degrees per second).
-const REST_ROTATION_RAD: f32 = 0.03 * RAD_PER_DEG;
+/// Largest rotation over those bins at rest, radians (0.2 degrees per second): as slow as slip is
+/// still counted, or the slow end of one would pass for rest.
+const REST_ROTATION_RAD: f32 = 0.02 * RAD_PER_DEG;
 /// Torque change that counts as the start of a stroke, N·m.
 const STROKE_TORQUE_NM_MIN: f32 = 0.4;
+/// Coil movement that is a twitch of the hand and no movement of the pin, radians.
+const TWITCH_RAD_MAX: f32 = 0.06 * RAD_PER_DEG;
 /// Coil movement that counts as slip where a stroke is cut at a reversal, radians.
 const STROKE_MOVEMENT_RAD_MIN: f32 = 0.12 * RAD_PER_DEG;
 /// Head rate of a lever moved through the air, radians per second, …
 const FREE_RATE: f32 = 6.0 * RAD_PER_DEG;
 /// … with less torque on it than this, N·m, …
 const FREE_TORQUE_NM: f32 = 0.5;
+/// … and in the mean less than this, N·m, …
+const FREE_MEAN_NM: f32 = 0.1;
 /// … for this many bins.
 const FREE_BIN_COUNT_MIN: u32 = 5;
 /// A lever not seen to move for this many bins after a new pin was chosen is taken to sit on it.
@@ -100,6 +105,8 @@ pub struct Finder {
     needs_lift: bool,
     /// Bins of free motion since the present state began.
     free_bin_count: u32,
+    /// Sum of the torques in them.
+    free_torque_sum_nm: f32,
     last_angle_rad: f32,
 }
 
@@ -123,6 +130,7 @@ impl Finder {
             seating_angle_rad: None,
             needs_lift: false,
             free_bin_count: 0,
+            free_torque_sum_nm: 0.0,
             last_angle_rad: 0.0,
         }
     }
@@ -166,6 +174,7 @@ impl Finder {
         self.state_bin_count = 0;
         self.steady_bin_count = 0;
         self.free_bin_count = 0;
+        self.free_torque_sum_nm = 0.0;
     }
 
     /// Takes a bin.
@@ -180,6 +189,7 @@ impl Finder {
         self.last_angle_rad = finished.bin.angle_rad;
         if turned > FREE_RATE * self.bin_s && finished.bin.torque_nm.abs() < FREE_TORQUE_NM {
             self.free_bin_count += 1;
+            self.free_torque_sum_nm += finished.bin.torque_nm;
         }
         if self.state == State::Active {
             self.trace.push(finished.bin);
@@ -248,8 +258,17 @@ impl Finder {
             return None;
         }
         let event = self.finish();
+        let moved_rad = match &event {
+            Event::Settled { turned_rad } => turned_rad.abs(),
+            _ => f32::INFINITY,
+        };
+        // A twitch of the hand that moved nothing does not end a rest.
+        let rested = self.rest_bin_count_before.saturating_add(self.state_bin_count);
         self.rest = self.window_mean();
         self.enter(State::Rest);
+        if moved_rad < TWITCH_RAD_MAX {
+            self.state_bin_count = rested;
+        }
         Some(event)
     }
 
@@ -289,11 +308,15 @@ impl Finder {
         // beyond that it is a lever in the air.
         let loaded = analysis::torque_range(self.trace.bins()) > STROKE_TORQUE_NM_MIN;
         let turned = (WEAK_TURN_RAD_MIN..LIFTED_RAD).contains(&self.coil_movement_rad().abs());
-        let lifted = self.free_bin_count >= FREE_BIN_COUNT_MIN;
+        // A weak pin jerked round takes some torque all the way; the air takes none on the whole.
+        let free_mean_nm = self.free_torque_sum_nm / self.free_bin_count.max(1) as f32;
+        let lifted = self.free_bin_count >= FREE_BIN_COUNT_MIN && free_mean_nm.abs() < FREE_MEAN_NM;
         match analysis::read(self.trace.bins(), &context) {
             Some(found) if found.has(stroke_flags::LEVER_SLIPPED) => Event::Stroke(found),
             _ if lifted => Event::Settled { turned_rad: LIFTED_RAD },
-            Some(found) if loaded || turned => Event::Stroke(found),
+            Some(found) if loaded || turned || found.has(stroke_flags::JERK) => {
+                Event::Stroke(found)
+            }
             _ => Event::Settled { turned_rad: self.coil_movement_rad() },
         }
     }

@@ -9,6 +9,7 @@
 
 pub mod analysis;
 pub mod finder;
+mod mishap;
 pub mod trace;
 
 pub use analysis::Found;
@@ -21,6 +22,12 @@ pub(crate) const RAD_PER_DEG: f32 = core::f32::consts::PI / 180.0;
 pub const SLIP_RAD_MIN: f32 = 0.3 * RAD_PER_DEG;
 /// Least time in slip for a running torque, milliseconds.
 pub const SLIP_MS_MIN: f32 = 300.0;
+/// What a measured slip must have beyond the least one, radians: its standard uncertainty from
+/// stiffness and gyro is a few hundredths of a degree, and the least slip is a promise (guard band
+/// after JCGM 106).
+pub const SLIP_RAD_GUARD: f32 = 0.04 * RAD_PER_DEG;
+/// The same in time, milliseconds: two bins.
+pub const SLIP_MS_GUARD: f32 = 20.0;
 /// Lever torque at which the lever warns, N·m (DER: pins twist off at the string hole near 28).
 pub const TORQUE_WARN_NM: f32 = 20.0;
 /// Lever torque at which the lever says stop, N·m.

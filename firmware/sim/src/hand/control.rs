@@ -10,7 +10,7 @@
 
 use super::experience::{CREEP_DEG_S, Experience};
 use super::feel::{Felt, Touch};
-use super::{Gesture, Hand, INTENT_COUNT_MAX, Intent, Manner};
+use super::{Gesture, Hand, INTENT_COUNT_MAX, Intent, Manner, Spoil};
 use crate::friction::Turn;
 use crate::rng::Random;
 
@@ -22,6 +22,8 @@ const SOFTEST_DEG_PER_NM: f64 = 1.0 / 6.5;
 const PLAY_DEG: f64 = 0.1;
 /// Time over which the hand changes speed, s.
 const SPEED_CHANGE_S: f64 = 0.04;
+/// The same when it jerks, s.
+const JERK_CHANGE_S: f64 = 0.015;
 /// Slip that lasts at least this long gives running torque; a careful hand sees to it, s.
 const SLIP_S_MIN: f64 = 0.50;
 /// A hand stops when it has gone this much beyond its aim, whatever the time, degrees.
@@ -34,6 +36,8 @@ const SMALL_SET_DEG: f64 = 0.25;
 const RUNNING_SAMPLES_MIN: u32 = 50;
 /// How often the hand stops easing because the pin runs by itself.
 const ARREST_COUNT_MAX: u32 = 8;
+/// Torque that a hand leaves on the pin it has just been put on, N·m, at most.
+const LEFT_ON_NM_MAX: f64 = 0.8;
 /// Pause after such an arrest, s.
 const ARREST_S: f64 = 0.25;
 
@@ -58,6 +62,11 @@ enum Phase {
     /// The decision to stop is made, the hand still moves.
     Stopping {
         remaining_s: f64,
+    },
+    /// The hand jerks.
+    Jerking {
+        remaining_s: f64,
+        speed_deg_s: f64,
     },
     Halt {
         remaining_s: f64,
@@ -110,9 +119,11 @@ pub struct Controller {
     running_count: u32,
     experience: Experience,
     has_worked: bool,
+    slips_off: bool,
 }
 
-const NOTHING: Intent = Intent { turn: Turn::Flat, slip_deg: 0.0, manner: Manner::Half };
+const NOTHING: Intent =
+    Intent { turn: Turn::Flat, slip_deg: 0.0, manner: Manner::Half, spoil: None };
 
 impl Controller {
     /// A hand; `flex_nm_per_rad` is the lever's flex in series with it.
@@ -138,6 +149,7 @@ impl Controller {
             running_count: 0,
             experience: Experience::default(),
             has_worked: false,
+            slips_off: false,
         }
     }
 
@@ -181,23 +193,26 @@ impl Controller {
     /// One sample: what is felt in, where the hand is out.
     pub fn step(&mut self, felt: Felt, period_s: f64) -> Command {
         self.touch.feel(felt, period_s);
-        let mut slips_off = false;
+        self.slips_off = false;
         let mut bump_deg = 0.0;
         let wanted_deg_s = match self.phase {
             Phase::Idle => 0.0,
             Phase::Seating { elapsed_s, bump_nm } => {
-                bump_deg = self.seating_deg(elapsed_s, bump_nm, period_s);
+                bump_deg = self.seating_deg(felt, elapsed_s, bump_nm, period_s);
                 0.0
             }
             Phase::Load { elapsed_s } => self.load(felt, elapsed_s + period_s),
             Phase::Yielded { remaining_s } => self.yielded(felt, remaining_s - period_s),
             Phase::Slip { elapsed_s, speed_deg_s } => {
-                slips_off = self.slip(felt, elapsed_s + period_s, period_s);
+                self.slip(felt, elapsed_s + period_s, period_s);
                 self.current.turn.sign() * speed_deg_s
             }
             Phase::Stopping { remaining_s } => {
                 self.count_down(remaining_s - period_s);
                 self.speed_deg_s
+            }
+            Phase::Jerking { remaining_s, speed_deg_s } => {
+                self.jerk(remaining_s - period_s, speed_deg_s)
             }
             Phase::Halt { remaining_s } => {
                 self.halt(felt, remaining_s - period_s);
@@ -217,12 +232,18 @@ impl Controller {
         };
         let follow = match self.phase {
             Phase::Ease { .. } => 1.0,
+            Phase::Jerking { .. } => period_s / JERK_CHANGE_S,
             _ => period_s / SPEED_CHANGE_S,
         };
         self.speed_deg_s += (wanted_deg_s - self.speed_deg_s) * follow;
         self.place_deg += self.speed_deg_s * period_s;
         let place_deg = self.place_deg + bump_deg;
-        Command { place_deg, speed_deg_s: self.speed_deg_s, slips_off }
+        Command { place_deg, speed_deg_s: self.speed_deg_s, slips_off: self.slips_off }
+    }
+
+    /// Speed of the hand, deg/s.
+    pub fn speed_deg_s(&self) -> f64 {
+        self.speed_deg_s
     }
 
     fn reaction_s(&mut self) -> f64 {
@@ -249,13 +270,17 @@ impl Controller {
         self.phase = Phase::Load { elapsed_s: 0.0 };
     }
 
-    fn seating_deg(&mut self, elapsed_s: f64, bump_nm: f64, period_s: f64) -> f64 {
+    fn seating_deg(&mut self, felt: Felt, elapsed_s: f64, bump_nm: f64, period_s: f64) -> f64 {
         const BUMP_S: f64 = 0.12;
         let elapsed_s = elapsed_s + period_s;
         self.phase = Phase::Seating { elapsed_s, bump_nm };
         if elapsed_s > BUMP_S {
             self.phase = Phase::Rest { remaining_s: self.hand.settle_s };
             self.intents = [None; INTENT_COUNT_MAX];
+            if felt.torque_nm.abs() > LEFT_ON_NM_MAX {
+                // The pin turned under the bump; nobody leaves that load on.
+                self.start_easing(felt, 0.0, self.hand.ease_s);
+            }
             return 0.0;
         }
         let shape = libm::sin(core::f64::consts::PI * elapsed_s / BUMP_S);
@@ -268,14 +293,23 @@ impl Controller {
         let expected_nm = self.experience.expected_nm(turn);
         let from = *self.loaded_from.get_or_insert(felt);
         self.phase = Phase::Load { elapsed_s };
-        let limit_nm = match self.current.manner {
+        let spoil = self.current.spoil;
+        if spoil.is_some_and(|spoil| spoil.off_loading(along_nm / expected_nm)) {
+            self.slip_off();
+            return 0.0;
+        }
+        let given_up_nm = spoil.and_then(Spoil::gives_up_at).map(|share| share * expected_nm);
+        let usual_limit_nm = match self.current.manner {
             Manner::Half => 0.5 * expected_nm,
             Manner::Limit(torque_nm) => torque_nm.min(self.hand.torque_limit_nm),
             _ => self.hand.torque_limit_nm,
         };
+        let limit_nm = given_up_nm.unwrap_or(usual_limit_nm);
         if along_nm >= limit_nm || elapsed_s > STROKE_S_MAX {
-            // It will not be forced: no further strokes on this pin.
-            self.intents = [None; INTENT_COUNT_MAX];
+            if given_up_nm.is_none() {
+                // It will not be forced: no further strokes on this pin.
+                self.intents = [None; INTENT_COUNT_MAX];
+            }
             self.phase = Phase::Halt { remaining_s: 0.06 };
         } else if self.touch.gives(turn) {
             // Motion beyond the most that a pin can twist (and play) was slip before it was felt.
@@ -285,7 +319,9 @@ impl Controller {
             self.gave_at_deg = felt.head_deg - turn.sign() * unfelt_deg;
             self.gave_s = 0.0;
             let remaining_s = self.reaction_s();
+            let stops_s = spoil.and_then(Spoil::stops_after_s);
             self.phase = match self.current.manner {
+                _ if stops_s.is_some() => Phase::Stopping { remaining_s: stops_s.unwrap_or(0.0) },
                 Manner::Brief => Phase::Stopping { remaining_s: 0.1 * remaining_s },
                 // A small set is over nearly as soon as it is felt.
                 Manner::Set if self.current.slip_deg < SMALL_SET_DEG => {
@@ -295,23 +331,33 @@ impl Controller {
                 _ => Phase::Yielded { remaining_s },
             };
         }
+        if let Some(Spoil::Yank { speed_deg_s }) = spoil {
+            return turn.sign() * speed_deg_s;
+        }
         let manner = self.current.manner;
         let series = self.compliance_deg_per_nm;
-        turn.sign() * self.experience.loading_deg_s(turn, manner, along_nm, elapsed_s, series)
+        turn.sign()
+            * self.hand.haste
+            * self.experience.loading_deg_s(turn, manner, along_nm, elapsed_s, series)
     }
 
     fn yielded(&mut self, felt: Felt, remaining_s: f64) -> f64 {
         self.gave_s += crate::SAMPLE_PERIOD_S;
         self.phase = Phase::Yielded { remaining_s };
+        if self.mishap(felt) {
+            return self.speed_deg_s;
+        }
         if remaining_s <= 0.0 {
             let left_deg = self.current.slip_deg - self.felt_slip_deg(felt);
             let left_s = (SLIP_S_MIN - self.gave_s).max(0.1);
             let fitting_deg_s = (left_deg / left_s).max(0.6 * self.hand.slip_speed_deg_s);
-            let speed_deg_s = match self.current.manner {
+            let hurried = self.current.spoil.and_then(Spoil::hurries_at_deg_s);
+            let usual_deg_s = match self.current.manner {
                 Manner::Jerk => 45.0,
                 Manner::Back => fitting_deg_s.min(2.0),
                 _ => fitting_deg_s.min(self.hand.slip_speed_deg_s),
             };
+            let speed_deg_s = hurried.unwrap_or(usual_deg_s);
             self.phase = Phase::Slip { elapsed_s: 0.0, speed_deg_s };
             self.consider_stopping(felt, speed_deg_s);
         }
@@ -324,8 +370,39 @@ impl Controller {
         self.current.turn.sign() * (felt.head_deg - self.gave_at_deg)
     }
 
-    fn slip(&mut self, felt: Felt, elapsed_s: f64, period_s: f64) -> bool {
-        let Phase::Slip { speed_deg_s, .. } = self.phase else { return false };
+    /// Whatever is to go wrong in the slip, when its moment has come.
+    fn mishap(&mut self, felt: Felt) -> bool {
+        let slipped_deg = self.felt_slip_deg(felt);
+        match self.current.spoil {
+            Some(spoil) if spoil.off_slipping(slipped_deg) => {
+                self.slip_off();
+                true
+            }
+            Some(Spoil::Jerk { slip_deg, speed_deg_s, for_s }) if slipped_deg >= slip_deg => {
+                self.phase = Phase::Jerking { remaining_s: for_s, speed_deg_s };
+                true
+            }
+            _ => false,
+        }
+    }
+
+    fn slip_off(&mut self) {
+        self.slips_off = true;
+        self.intents = [None; INTENT_COUNT_MAX];
+        self.phase = Phase::Rest { remaining_s: self.hand.rest_s };
+    }
+
+    fn jerk(&mut self, remaining_s: f64, speed_deg_s: f64) -> f64 {
+        self.phase = if remaining_s > 0.0 {
+            Phase::Jerking { remaining_s, speed_deg_s }
+        } else {
+            Phase::Halt { remaining_s: 0.06 }
+        };
+        self.current.turn.sign() * speed_deg_s
+    }
+
+    fn slip(&mut self, felt: Felt, elapsed_s: f64, period_s: f64) {
+        let Phase::Slip { speed_deg_s, .. } = self.phase else { return };
         self.gave_s += period_s;
         self.phase = Phase::Slip { elapsed_s, speed_deg_s };
         self.running_sum_nm += felt.torque_nm;
@@ -333,12 +410,10 @@ impl Controller {
         if let Manner::SlipOff(after_s) = self.current.manner
             && elapsed_s > after_s
         {
-            self.intents = [None; INTENT_COUNT_MAX];
-            self.phase = Phase::Rest { remaining_s: self.hand.rest_s };
-            return true;
+            self.slip_off();
+        } else if !self.mishap(felt) {
+            self.consider_stopping(felt, speed_deg_s);
         }
-        self.consider_stopping(felt, speed_deg_s);
-        false
     }
 
     fn consider_stopping(&mut self, felt: Felt, speed_deg_s: f64) {
@@ -351,6 +426,7 @@ impl Controller {
         };
         let aim_deg = self.current.slip_deg - lead_deg;
         let long_enough = match self.current.manner {
+            _ if self.current.spoil.is_some_and(|spoil| spoil.hurries_at_deg_s().is_some()) => true,
             Manner::Jerk => true,
             Manner::Back => slip_deg >= self.current.slip_deg || self.gave_s >= SLIP_S_MIN,
             _ => self.gave_s + mean_reaction_s >= SLIP_S_MIN,
@@ -397,6 +473,11 @@ impl Controller {
 
     fn ease(&mut self, felt: Felt, elapsed_s: f64, over_s: f64, from_nm: f64, to_nm: f64) -> f64 {
         self.phase = Phase::Ease { elapsed_s, over_s, from_nm, to_nm };
+        let share_now = felt.torque_nm / from_nm;
+        if self.current.spoil.is_some_and(|spoil| spoil.off_easing(share_now)) {
+            self.slip_off();
+            return 0.0;
+        }
         if self.touch.gives(Turn::Flat) && felt.torque_nm > 0.0 {
             // The string drives the pin: hold it where it is.
             self.arrests += 1;

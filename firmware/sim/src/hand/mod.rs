@@ -6,9 +6,13 @@
 pub mod control;
 pub mod experience;
 pub mod feel;
+pub mod spoil;
 pub mod tremor;
 
+pub use spoil::Spoil;
+
 use crate::friction::Turn;
+use crate::rng::Random;
 
 /// Slip of a default micro-stroke in each direction, degrees.
 pub const DEFAULT_SLIP_DEG: f64 = 0.5;
@@ -24,6 +28,8 @@ pub struct Hand {
     pub damping_nm_s_per_rad: f64,
     /// Speed at which it lets a pin slip, deg/s.
     pub slip_speed_deg_s: f64,
+    /// How fast it loads a pin against the usual, relative.
+    pub haste: f64,
     /// Shortest and longest delay between feeling and acting, s.
     pub reaction_s: (f64, f64),
     /// Amplitude of each of two tremor components (4–6 and 7–10 Hz), deg of lever.
@@ -50,6 +56,7 @@ impl Default for Hand {
             stiffness_nm_per_rad: 10.0_f64.to_degrees(),
             damping_nm_s_per_rad: 2.2,
             slip_speed_deg_s: 1.0,
+            haste: 1.0,
             reaction_s: (0.10, 0.20),
             tremor_deg: 0.005,
             ease_s: 0.30,
@@ -72,6 +79,28 @@ impl Hand {
             aim_scatter: 0.0,
             reaction_s: (0.12, 0.12),
             ..Hand::default()
+        }
+    }
+
+    /// Some careful technician's hand: slower or quicker, steadier or shakier than the default
+    /// (ranges assumed).
+    pub fn drawn(random: &mut Random) -> Hand {
+        let usual = Hand::default();
+        let quickest_s = random.uniform(0.07, 0.15);
+        Hand {
+            stiffness_nm_per_rad: random.uniform(6.0, 16.0).to_degrees(),
+            damping_nm_s_per_rad: random.uniform(1.5, 3.5),
+            slip_speed_deg_s: random.uniform(0.6, 1.6),
+            haste: random.uniform(0.6, 1.5),
+            reaction_s: (quickest_s, quickest_s + random.uniform(0.05, 0.15)),
+            tremor_deg: random.uniform(0.001, 0.010),
+            ease_s: random.uniform(0.15, 0.55),
+            rest_s: random.uniform(0.20, 0.60),
+            settle_s: random.uniform(0.30, 0.80),
+            residual_nm: random.uniform(0.0, 0.7),
+            torque_limit_nm: usual.torque_limit_nm,
+            seating_bump_nm: random.uniform(0.05, 0.5),
+            aim_scatter: random.uniform(0.03, 0.15),
         }
     }
 }
@@ -111,6 +140,15 @@ pub enum Gesture {
     Jerk,
     /// Half of the torque needed, then released: the foot never moves.
     HalfStroke,
+    /// A micro-stroke one of whose strokes goes wrong.
+    Spoiled {
+        /// Which of the three, from 0.
+        stroke: usize,
+        /// How.
+        spoil: Spoil,
+        /// The hand goes on with the strokes behind it as if nothing had been.
+        goes_on: bool,
+    },
 }
 
 impl Gesture {
@@ -150,6 +188,8 @@ pub struct Intent {
     pub slip_deg: f64,
     /// How.
     pub manner: Manner,
+    /// What goes wrong with it.
+    pub spoil: Option<Spoil>,
 }
 
 /// Strokes a gesture can have.
@@ -158,21 +198,28 @@ pub const INTENT_COUNT_MAX: usize = 3;
 impl Gesture {
     /// The strokes this gesture is made of, in time; unused places are `None`.
     pub fn intents(self) -> [Option<Intent>; INTENT_COUNT_MAX] {
-        let flat = |slip_deg, manner| Intent { turn: Turn::Flat, slip_deg, manner };
+        let stroke = |turn, slip_deg, manner| Intent { turn, slip_deg, manner, spoil: None };
+        let flat = |slip_deg, manner| stroke(Turn::Flat, slip_deg, manner);
         let one = |intent| [Some(intent), None, None];
         match self {
-            Gesture::MicroStroke { slip_deg, set_deg } => {
-                let back = Intent { turn: Turn::Sharp, slip_deg, manner: Manner::Back };
-                [
-                    Some(flat(slip_deg, Manner::Careful)),
-                    Some(back),
-                    Some(flat(set_deg, Manner::Set)),
-                ]
+            Gesture::MicroStroke { slip_deg, set_deg } => [
+                Some(flat(slip_deg, Manner::Careful)),
+                Some(stroke(Turn::Sharp, slip_deg, Manner::Back)),
+                Some(flat(set_deg, Manner::Set)),
+            ],
+            Gesture::Spoiled { stroke, spoil, goes_on } => {
+                let mut intents = Gesture::micro_stroke().intents();
+                for (index, place) in intents.iter_mut().enumerate() {
+                    if index > stroke && !goes_on {
+                        *place = None;
+                    } else if let (Some(intent), true) = (place, index == stroke) {
+                        intent.spoil = Some(spoil);
+                    }
+                }
+                intents
             }
             Gesture::FlatOnly { slip_deg } => one(flat(slip_deg, Manner::Careful)),
-            Gesture::SharpOnly { slip_deg } => {
-                one(Intent { turn: Turn::Sharp, slip_deg, manner: Manner::Careful })
-            }
+            Gesture::SharpOnly { slip_deg } => one(stroke(Turn::Sharp, slip_deg, Manner::Careful)),
             Gesture::PushLimit { torque_nm } => one(flat(0.3, Manner::Limit(torque_nm))),
             Gesture::TooShort => one(flat(0.05, Manner::Brief)),
             Gesture::TooFar => one(flat(2.5, Manner::Careful)),
