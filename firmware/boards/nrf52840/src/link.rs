@@ -15,7 +15,9 @@ const SEND_BYTES_MAX: usize = 64;
 /// Bytes taken in one interrupt; the receiver's own buffer holds 6.
 const TAKE_BYTES_MAX: usize = 8;
 
-static RECEIVED: Ring<1024> = Ring::new();
+/// 5 ms at 921,600 baud; where the processor stands still for longer, the request line holds the
+/// host up.
+static RECEIVED: Ring<512> = Ring::new();
 static RECEIVER: Mutex<RefCell<Option<UarteRx<UARTE0>>>> = Mutex::new(RefCell::new(None));
 
 /// The link's pins.
