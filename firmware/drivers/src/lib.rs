@@ -9,10 +9,12 @@
 //! - [x] [`pump`]: from data-ready counts to the core's inputs
 //! - [x] [`lamp`]: from the core's signals to colours over time
 //! - [x] [`supply`]: arithmetic of battery and supply
+//! - [x] [`run`]: the main loop, over what a board brings
+//! - [x] [`design`]: the numbers of the parts list
 //! - [ ] temperature of the bridge itself: that of the motion sensor stands in
 //!
 //! A driver is a pure register encoding and decoding plus a thin shell that owns the bus and gives
-//! it back. The last four know the core's types, so that the next board need not repeat them.
+//! it back. Those from [`sensors`] on know the core's types, so that the next board need not repeat them.
 //! Deliberately not here: calibration, filtering, any judgement of a sample (the lever's core),
 //! interrupts and pins other than the bus (the boards).
 //!
@@ -22,10 +24,12 @@
 pub mod ads1220;
 pub mod bridge;
 pub mod clock;
+pub mod design;
 pub mod lamp;
 pub mod lsm6dso;
 pub mod pump;
 pub mod ring;
+pub mod run;
 pub mod sensors;
 pub mod supply;
 

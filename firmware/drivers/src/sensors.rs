@@ -149,7 +149,7 @@ pub(crate) mod tests {
         motion.done();
     }
 
-    const MOTION_START: [Exchange<'_>; 5] = [
+    pub(crate) const MOTION_START: [Exchange<'_>; 5] = [
         Read(&[0x8f], &[0x6c]),
         Write(&[0x0b, 0x80]),
         Write(&[0x0d, 0x02]),

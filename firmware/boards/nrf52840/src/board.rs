@@ -1,6 +1,6 @@
 //! Set-up: pins, clocks, sensors, log, lever; then the main loop. And the last words.
 //!
-//! Deliberately not here: what the loop does ([`crate::run`]).
+//! Deliberately not here: what the loop does (`pinhold_drivers::run`).
 //!
 //! Invariant: a sensor that does not answer does not keep the lever from starting: its self-test
 //! tells which, by lamp and to the host, and what is in the log can still be fetched.
@@ -20,19 +20,18 @@ use nrf52840_hal::pac::{self, Interrupt};
 use nrf52840_hal::rng::Rng;
 use nrf52840_hal::spim::{self, Frequency, MODE_1, MODE_3, Spim};
 use nrf52840_hal::timer::Timer;
-use pinhold_drivers::lamp::Face;
-use pinhold_drivers::pump::Pump;
-use pinhold_drivers::sensors::Sensors;
-use pinhold_lever::log::{FlashLog, RecordLog as _};
-use pinhold_lever::{Buttons, Identity, Input, Lamp, Lever, Signals};
-
-use crate::clock::{Edges, Time, beats, start_heartbeat};
-use crate::design::{
+use pinhold_drivers::design::{
     BATTERY_LIFE_MINUTES, BRIDGE_PERIOD_NOMINAL_NS, CALIBRATION, MOTION_PERIOD_NOMINAL_NS, SENSORS,
 };
+use pinhold_drivers::run::Run;
+use pinhold_drivers::sensors::Sensors;
+use pinhold_lever::log::{FlashLog, RecordLog as _};
+use pinhold_lever::{Identity, Input, Lever};
+
+use crate::clock::{Edges, Time, start_heartbeat};
 use crate::flash::Flash;
+use crate::hardware::Hardware;
 use crate::link::{Link, LinkPins};
-use crate::run::{Board, Core};
 use crate::show::{ButtonPins, Show};
 use crate::supply::{Dog, Supply, start_reason};
 
@@ -112,31 +111,14 @@ fn main() -> ! {
         motion_period_nominal_ns: MOTION_PERIOD_NOMINAL_NS,
     };
     let Some(lever) = place(identity, log, board) else { stop() };
-    let record_logged = lever.log_mut().next_number();
-    defmt::info!("log epoch {=u32}, next record {=u32}", lever.log_mut().epoch(), record_logged);
-    let signals = Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false };
-    let mut core = Core { time, lever, face: Face::new(), signals };
-    core.step(Input::Tick);
+    let (epoch, next) = (lever.log_mut().epoch(), lever.log_mut().next_number());
+    defmt::info!("log epoch {=u32}, next record {=u32}", epoch, next);
+    let hardware = Hardware { time, edges, link, show, button_pins, supply, dog };
+    let mut run = Run::new(hardware, sensors, lever);
     if let Some(connected) = connected {
-        core.step(Input::Bridge { connected });
+        run.step(Input::Bridge { connected });
     }
-    Board {
-        core,
-        pump: Pump::starting_at(edges.ready()),
-        edges,
-        sensors,
-        link,
-        show,
-        button_pins,
-        buttons: Buttons::default(),
-        supply,
-        dog,
-        is_failing_told: false,
-        is_asleep: false,
-        beats_seen: beats(),
-        record_logged,
-    }
-    .run()
+    run.run()
 }
 
 /// Builds the lever in its place for good: it is too large to be handed about on the stack, and in

@@ -14,13 +14,12 @@ use nrf52840_hal::rtc::{Rtc, RtcInterrupt};
 use nrf52840_hal::timer::{Periodic, Timer};
 use pinhold_drivers::clock::{WideClock, elapsed_us};
 use pinhold_drivers::pump::Ready;
+use pinhold_drivers::run::BEAT_HZ;
 
 /// GPIOTE channel of the bridge converter's data-ready.
 pub(crate) const BRIDGE_CHANNEL: usize = 0;
 /// GPIOTE channel of the motion sensor's data-ready.
 pub(crate) const MOTION_CHANNEL: usize = 2;
-/// Heartbeats a second: enough for a blink, few enough to sleep in.
-pub(crate) const BEAT_HZ: u32 = 32;
 /// Conversions counted to measure their period: 1 µs in 256 ms is 4 parts per million.
 const PERIOD_CONVERSION_COUNT: u32 = 256;
 /// Longest time they may take, microseconds.

@@ -47,7 +47,12 @@ impl Link {
         };
         let serial = Uarte::new(serial, pins, Parity::EXCLUDED, Baudrate::BAUD921600);
         let (sender, receiver) = serial.split(send_buffer, receive_buffer).ok()?;
-        free(|token| RECEIVER.borrow(token).replace(Some(receiver)));
+        free(|token| {
+            // Free to borrow: nothing else holds it across the end of a critical section.
+            if let Ok(mut slot) = RECEIVER.borrow(token).try_borrow_mut() {
+                *slot = Some(receiver);
+            }
+        });
         take_received();
         Some(Link { sender })
     }
@@ -89,7 +94,7 @@ impl Link {
 
 fn take_received() {
     free(|token| {
-        let mut receiver = RECEIVER.borrow(token).borrow_mut();
+        let Ok(mut receiver) = RECEIVER.borrow(token).try_borrow_mut() else { return };
         let Some(receiver) = receiver.as_mut() else { return };
         for _ in 0..TAKE_BYTES_MAX {
             // Asking also arms the receiver for the next byte.

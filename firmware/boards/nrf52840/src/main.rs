@@ -13,7 +13,8 @@
 //! | P0.31 | beeper |
 //!
 //! Data-ready edges are counted in hardware; interrupts clear their events, move received bytes to
-//! a bounded queue and set flags; the main loop alone decides, in a fixed order ([`run`]).
+//! a bounded queue and set flags; the main loop alone decides, in a fixed order
+//! (`pinhold_drivers::run`).
 //! Deliberately not here: anything about measurement.
 //!
 //! Invariants: a conversion that was not read in time, or not read right, is reported as missed
@@ -25,14 +26,12 @@
 mod board;
 #[cfg(target_os = "none")]
 mod clock;
-#[cfg(any(target_os = "none", test))]
-mod design;
 #[cfg(target_os = "none")]
 mod flash;
 #[cfg(target_os = "none")]
-mod link;
+mod hardware;
 #[cfg(target_os = "none")]
-mod run;
+mod link;
 #[cfg(target_os = "none")]
 mod show;
 #[cfg(target_os = "none")]

@@ -12,10 +12,9 @@ use nrf52840_hal::pac::{POWER, SAADC, WDT, interrupt};
 use nrf52840_hal::saadc::{Gain, InternalVdd, Oversample, Reference, Resistor, Resolution};
 use nrf52840_hal::saadc::{Saadc, SaadcConfig, Time};
 use nrf52840_hal::wdt::{Parts, Watchdog, WatchdogHandle, count, handles::Hdl0};
+use pinhold_drivers::design::{CELL, SUPPLY, SUPPLY_GOOD_MV};
 use pinhold_lever::Power;
 use pinhold_protocol::message::Start;
-
-use crate::design::{CELL, SUPPLY, SUPPLY_GOOD_MV};
 
 static POWER_FAILING: AtomicBool = AtomicBool::new(false);
 
@@ -49,8 +48,11 @@ impl Supply {
         Supply { converter: Saadc::new(converter, range), cell, power }
     }
 
-    /// Battery and power from outside.
+    /// Battery and power from outside; after a warning also looks whether the supply is good again.
     pub(crate) fn read(&mut self) -> Power {
+        if is_power_failing() {
+            self.look_again();
+        }
         let code = self.converter.read_channel(&mut self.cell).ok();
         Power {
             battery_mv: code.map(|code| CELL.millivolts(code)),
@@ -59,7 +61,7 @@ impl Supply {
     }
 
     /// Measures the supply after a warning; takes the warning back where it is good again.
-    pub(crate) fn look_again(&mut self) {
+    fn look_again(&mut self) {
         let good = self
             .converter
             .read_channel(&mut InternalVdd)

@@ -53,20 +53,20 @@ impl Trace {
         }
     }
 
+    /// In place: a second buffer would take 4 KiB of the lever's stack.
     fn halve(&mut self) {
-        let mut halved: Vec<Bin, TRACE_BIN_COUNT_MAX> = Vec::new();
-        for pair in self.bins.chunks_exact(2) {
-            if let [first, second] = pair {
-                let merged = Bin {
+        let pair_count = self.bins.len() / 2;
+        for pair in 0..pair_count {
+            let bin = |at: usize| self.bins.get(at).copied().unwrap_or_default();
+            let (first, second) = (bin(2 * pair), bin(2 * pair + 1));
+            if let Some(slot) = self.bins.get_mut(pair) {
+                *slot = Bin {
                     torque_nm: (first.torque_nm + second.torque_nm) / 2.0,
                     angle_rad: (first.angle_rad + second.angle_rad) / 2.0,
                 };
-                if halved.push(merged).is_err() {
-                    break;
-                }
             }
         }
-        self.bins = halved;
+        self.bins.truncate(pair_count);
         self.merge = self.merge.max(1) * 2;
     }
 

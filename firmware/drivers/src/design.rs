@@ -1,16 +1,19 @@
-//! The design's numbers: how the sensors are set, how the battery is measured, how long it lasts.
+//! The numbers of the lever's parts: how the sensors are set, how the battery is measured, how long
+//! it lasts.
 //!
 //! They are the ones of the parts list and the current budget in `firmware/README.md`, which a
-//! test compares. Deliberately not here: pins ([`crate::board`]).
+//! test compares. A board with other parts has its own. Deliberately not here: pins.
+//!
+//! Invariant: what is worked out from other numbers is worked out here, not written down.
 
-use pinhold_drivers::ads1220::{self, DataRate, Gain};
-use pinhold_drivers::lsm6dso::{self, AccelerationRange, OutputRate, RateRange};
-use pinhold_drivers::sensors::Settings;
-use pinhold_drivers::supply::{Divided, life_minutes};
+use crate::ads1220::{self, DataRate, Gain};
+use crate::lsm6dso::{self, AccelerationRange, OutputRate, RateRange};
+use crate::sensors::Settings;
+use crate::supply::{Divided, life_minutes};
 use pinhold_lever::calibration::Calibration;
 
 /// 1000 conversions per second at ±7.8 mV/V; new rates more often than that, at ±125 °/s; ±4 g.
-pub(crate) const SENSORS: Settings = Settings {
+pub const SENSORS: Settings = Settings {
     bridge: ads1220::Config { gain: Gain::X128, rate: DataRate::Sps1000, switched_supply: true },
     motion: lsm6dso::Config {
         output_rate: OutputRate::Hz1666,
@@ -20,24 +23,24 @@ pub(crate) const SENSORS: Settings = Settings {
 };
 
 /// Period of the converter as set, nanoseconds.
-pub(crate) const BRIDGE_PERIOD_NOMINAL_NS: u32 = 1_000_000;
+pub const BRIDGE_PERIOD_NOMINAL_NS: u32 = 1_000_000;
 /// Period of the motion sensor as set, nanoseconds.
-pub(crate) const MOTION_PERIOD_NOMINAL_NS: u32 = SENSORS.motion.output_rate.period_ns();
+pub const MOTION_PERIOD_NOMINAL_NS: u32 = SENSORS.motion.output_rate.period_ns();
 
 /// Torque per count of that range for a cell of 2 mV/V at 30 N·m, N·m.
 const SPAN_NM_PER_COUNT: f32 = 1000.0 / 128.0 / 2.0 * 30.0 / 8_388_608.0;
 
 /// What an uncalibrated lever with this converter reads by.
-pub(crate) const CALIBRATION: Calibration =
+pub const CALIBRATION: Calibration =
     Calibration { span_nm_per_count: SPAN_NM_PER_COUNT, ..Calibration::NOMINAL };
 
 /// The cell through two resistors of 1 MΩ, against 3.6 V (0.6 V reference, gain 1/6).
-pub(crate) const CELL: Divided =
+pub const CELL: Divided =
     Divided { full_scale_mv: 3600, bit_count: 12, upper_kohm: 1000, lower_kohm: 1000 };
 /// The supply itself, on the same range.
-pub(crate) const SUPPLY: Divided = Divided { upper_kohm: 0, ..CELL };
+pub const SUPPLY: Divided = Divided { upper_kohm: 0, ..CELL };
 /// Supply at which writing to flash begins again after a warning: 0.2 V above the comparator.
-pub(crate) const SUPPLY_GOOD_MV: u16 = 3000;
+pub const SUPPLY_GOOD_MV: u16 = 3000;
 
 /// Charge of the cell, milliampere hours.
 const CAPACITY_MAH: u32 = 1000;
@@ -46,7 +49,7 @@ const USABLE_PERMILLE: u32 = 850;
 
 /// Mean currents while a survey runs, microamperes (MEM: typical values of the data sheets, from
 /// memory; DER: worked out). Nothing of it was measured.
-pub(crate) const CURRENTS_UA: [(&str, u32); 7] = [
+pub const CURRENTS_UA: [(&str, u32); 7] = [
     // 3.3 V over 350 Ω, DER.
     ("torque cell, 350 Ω at 3.3 V", 9430),
     ("bridge converter, gain 128", 500),
@@ -66,7 +69,7 @@ const fn sum_ua() -> u32 {
 }
 
 /// Minutes a full battery lasts while surveying.
-pub(crate) const BATTERY_LIFE_MINUTES: u16 = life_minutes(CAPACITY_MAH, USABLE_PERMILLE, sum_ua());
+pub const BATTERY_LIFE_MINUTES: u16 = life_minutes(CAPACITY_MAH, USABLE_PERMILLE, sum_ua());
 
 #[cfg(test)]
 mod tests {
@@ -74,7 +77,7 @@ mod tests {
 
     #[test]
     fn the_readme_has_the_same_numbers() {
-        let readme = include_str!("../../../README.md");
+        let readme = include_str!("../../README.md");
         let has = |wanted: String| assert!(readme.contains(&wanted), "no '{wanted}'");
         for (what, current_ua) in CURRENTS_UA {
             has(format!("| {what} | {}.{:02} |", current_ua / 1000, current_ua % 1000 / 10));
