@@ -9,6 +9,8 @@
 //! - [x] [`pump`]: from data-ready counts to the core's inputs
 //! - [x] [`lamp`]: from the core's signals to colours over time
 //! - [x] [`supply`]: arithmetic of battery and supply
+//! - [x] [`panel`]: lamp, beeper and buttons on six pins
+//! - [x] [`start`]: what every board finds out first
 //! - [x] [`run`]: the main loop, over what a board brings
 //! - [x] [`design`]: the numbers of the parts list
 //! - [ ] temperature of the bridge itself: that of the motion sensor stands in
@@ -27,10 +29,12 @@ pub mod clock;
 pub mod design;
 pub mod lamp;
 pub mod lsm6dso;
+pub mod panel;
 pub mod pump;
 pub mod ring;
 pub mod run;
 pub mod sensors;
+pub mod start;
 pub mod supply;
 
 #[cfg(test)]

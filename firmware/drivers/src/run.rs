@@ -245,11 +245,10 @@ where
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::mock::{Exchange, device};
-    use crate::sensors::tests::{MOTION_START, SETTINGS, done};
-    use Exchange::{Read, Write, WriteThenWait};
+    use crate::sensors::tests::{BRIDGE_START, MOTION_START, SETTINGS, done};
     use embedded_hal_mock::eh1::spi::Mock;
     use pinhold_lever::Identity;
     use pinhold_lever::log::RamLog;
@@ -257,8 +256,12 @@ mod tests {
 
     /// Hardware that is told what there is and remembers what was done.
     #[derive(Default)]
-    struct Fake {
-        ready: Ready,
+    pub(crate) struct Fake {
+        /// Time that passes from one look at the clock to the next.
+        pub(crate) look_us: u64,
+        pub(crate) look_count: u64,
+        /// Period of conversions; 0 where none come.
+        pub(crate) bridge_period_us: u64,
         beat_count: u32,
         received: Vec<u8>,
         sent: Vec<u8>,
@@ -272,10 +275,12 @@ mod tests {
 
     impl Hardware for Fake {
         fn now_us(&mut self) -> u64 {
-            u64::from(self.beat_count) * 31_250
+            self.look_count += 1;
+            u64::from(self.beat_count) * 31_250 + self.look_count * self.look_us
         }
         fn ready(&self) -> Ready {
-            self.ready
+            let count = (self.look_count * self.look_us).checked_div(self.bridge_period_us);
+            Ready { bridge_count: count.unwrap_or(0) as u32, motion_count: 0 }
         }
         fn beat_count(&self) -> u32 {
             self.beat_count
@@ -371,14 +376,9 @@ mod tests {
 
     #[test]
     fn sleep_switches_the_sensors_off_and_waking_starts_them_anew() {
-        let start = [
-            WriteThenWait(&[0x06], 100_000),
-            Write(&[0x43, 0x3e, 0xc4, 0x48, 0x00]),
-            Read(&[0x23], &[0x3e, 0xc4, 0x48, 0x00]),
-            Write(&[0x08]),
-        ];
-        let bridge: Vec<_> = [Write(&[0x02])].into_iter().chain(start).collect();
-        let motion: Vec<_> = [Write(&[0x10, 0, 0])].into_iter().chain(MOTION_START).collect();
+        let bridge: Vec<_> = [Exchange::Write(&[0x02])].into_iter().chain(BRIDGE_START).collect();
+        let motion: Vec<_> =
+            [Exchange::Write(&[0x10, 0, 0])].into_iter().chain(MOTION_START).collect();
         let mut run = run(&bridge, &motion);
         run.signals.asleep = true;
         run.round();

@@ -149,6 +149,13 @@ pub(crate) mod tests {
         motion.done();
     }
 
+    pub(crate) const BRIDGE_START: [Exchange<'_>; 4] = [
+        WriteThenWait(&[0x06], 100_000),
+        Write(&[0x43, 0x3e, 0xc4, 0x48, 0x00]),
+        Read(&[0x23], &[0x3e, 0xc4, 0x48, 0x00]),
+        Write(&[0x08]),
+    ];
+
     pub(crate) const MOTION_START: [Exchange<'_>; 5] = [
         Read(&[0x8f], &[0x6c]),
         Write(&[0x0b, 0x80]),
@@ -197,7 +204,7 @@ pub(crate) mod tests {
         motion.inner.done();
     }
 
-    const WIRE_TEST: [Exchange<'_>; 7] = [
+    pub(crate) const WIRE_TEST: [Exchange<'_>; 7] = [
         Read(&[0x10], &[0x00, 0x10, 0x00]),
         Write(&[0x44, 0xc5]),
         Read(&[0x24], &[0xc5]),

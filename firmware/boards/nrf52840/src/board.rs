@@ -11,7 +11,6 @@ use cortex_m::interrupt;
 use cortex_m::peripheral::NVIC;
 use cortex_m_rt::entry;
 use defmt_rtt as _;
-use embedded_hal::spi::SpiDevice;
 use embedded_hal_bus::spi::ExclusiveDevice;
 use nrf52840_hal::clocks::Clocks;
 use nrf52840_hal::gpio::{Level, p0};
@@ -23,8 +22,10 @@ use nrf52840_hal::timer::Timer;
 use pinhold_drivers::design::{
     BATTERY_LIFE_MINUTES, BRIDGE_PERIOD_NOMINAL_NS, CALIBRATION, MOTION_PERIOD_NOMINAL_NS, SENSORS,
 };
+use pinhold_drivers::panel::Panel;
 use pinhold_drivers::run::Run;
 use pinhold_drivers::sensors::Sensors;
+use pinhold_drivers::start::{Found, start};
 use pinhold_lever::log::{FlashLog, RecordLog as _};
 use pinhold_lever::{Identity, Input, Lever};
 
@@ -32,7 +33,6 @@ use crate::clock::{Edges, Time, start_heartbeat};
 use crate::flash::Flash;
 use crate::hardware::Hardware;
 use crate::link::{Link, LinkPins};
-use crate::show::{ButtonPins, Show};
 use crate::supply::{Dog, Supply, start_reason};
 
 #[entry]
@@ -41,16 +41,14 @@ fn main() -> ! {
     let Some(parts) = pac::Peripherals::take() else { stop() };
     let Some(dog) = Dog::start(parts.WDT) else { stop() };
     let _clocks = Clocks::new(parts.CLOCK).enable_ext_hfosc().start_lfclk();
-    let start = start_reason(&parts.POWER);
-    defmt::info!("start, reason {=u8} (0 power, 1 watchdog, 2 asked, 3 other)", start as u8);
+    let reason = start_reason(&parts.POWER);
+    defmt::info!("start, reason {=u8} (0 power, 1 watchdog, 2 asked, 3 other)", reason as u8);
     let pins = p0::Parts::new(parts.P0);
-    let show = Show {
+    let panel = Panel {
         red: pins.p0_28.into_push_pull_output(Level::Low).degrade(),
         green: pins.p0_29.into_push_pull_output(Level::Low).degrade(),
         blue: pins.p0_30.into_push_pull_output(Level::Low).degrade(),
         beeper: pins.p0_31.into_push_pull_output(Level::Low).degrade(),
-    };
-    let button_pins = ButtonPins {
         go: pins.p0_11.into_pullup_input().degrade(),
         back: pins.p0_12.into_pullup_input().degrade(),
     };
@@ -87,8 +85,8 @@ fn main() -> ! {
     let motion_ready = pins.p0_23.into_floating_input().degrade();
     gpiote.channel2().input_pin(&motion_ready).lo_to_hi().enable_interrupt();
     // A button ends the sleep.
-    gpiote.port().input_pin(&button_pins.go).low();
-    gpiote.port().input_pin(&button_pins.back).low();
+    gpiote.port().input_pin(&panel.go).low();
+    gpiote.port().input_pin(&panel.back).low();
     gpiote.port().enable_interrupt();
     let edges = Edges::start(parts.TIMER3, parts.TIMER4, parts.PPI, &gpiote);
     let supply = Supply::start(parts.SAADC, pins.p0_02, parts.POWER);
@@ -100,12 +98,15 @@ fn main() -> ! {
     let device = u64::from(high) << 32 | u64::from(low);
     let epoch = Rng::new(parts.RNG).random_u32();
     let time = Time::start(parts.TIMER0);
-    let sensors = Sensors::new(bridge, motion, SENSORS);
+    let mut hardware = Hardware { time, edges, link, panel, supply, dog };
+    let mut sensors = Sensors::new(bridge, motion, SENSORS);
     let log = FlashLog::mount(Flash::new(parts.NVMC), device, epoch);
-    let (sensors, sample_period_ns, connected) = begin(sensors, &edges, &time);
+    let Found { answers, sample_period_ns, is_connected } = start(&mut hardware, &mut sensors);
+    defmt::info!("bridge {=bool}, motion {=bool} answered", answers.bridge, answers.motion);
+    defmt::info!("period {=u32} ns, torque cell connected {}", sample_period_ns, is_connected);
     let identity = Identity { device, epoch, sample_period_ns };
     let board = pinhold_lever::Board {
-        start,
+        start: reason,
         battery_life_minutes: BATTERY_LIFE_MINUTES,
         bridge_period_nominal_ns: BRIDGE_PERIOD_NOMINAL_NS,
         motion_period_nominal_ns: MOTION_PERIOD_NOMINAL_NS,
@@ -113,9 +114,8 @@ fn main() -> ! {
     let Some(lever) = place(identity, log, board) else { stop() };
     let (epoch, next) = (lever.log_mut().epoch(), lever.log_mut().next_number());
     defmt::info!("log epoch {=u32}, next record {=u32}", epoch, next);
-    let hardware = Hardware { time, edges, link, show, button_pins, supply, dog };
     let mut run = Run::new(hardware, sensors, lever);
-    if let Some(connected) = connected {
+    if let Some(connected) = is_connected {
         run.step(Input::Bridge { connected });
     }
     run.run()
@@ -131,26 +131,6 @@ fn place(
 ) -> Option<&'static mut Lever<FlashLog<Flash>>> {
     cortex_m::singleton!(: Lever<FlashLog<Flash>> =
         Lever::with_log(identity, log).with_calibration(CALIBRATION).with_board(board))
-}
-
-/// Starts the sensors, measures the converter's period and tests the torque cell's wires; what
-/// cannot be measured is taken as set, and the core's self-test tells what is wrong.
-fn begin<Bridge: SpiDevice, Motion: SpiDevice>(
-    mut sensors: Sensors<Bridge, Motion>,
-    edges: &Edges,
-    time: &Time,
-) -> (Sensors<Bridge, Motion>, u32, Option<bool>) {
-    let answers = sensors.start();
-    let period_ns = edges.sample_period_ns(time);
-    let connected = sensors.bridge_connected(|| edges.next_conversion(time));
-    defmt::info!(
-        "answered: bridge {=bool}, motion {=bool}; period {} ns; torque cell connected {}",
-        answers.bridge,
-        answers.motion,
-        period_ns,
-        connected
-    );
-    (sensors, period_ns.unwrap_or(BRIDGE_PERIOD_NOMINAL_NS), connected)
 }
 
 fn unmask() {

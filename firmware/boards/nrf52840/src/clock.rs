@@ -12,7 +12,7 @@ use nrf52840_hal::pac::{self, GPIOTE, RTC0, TIMER0, TIMER3, TIMER4, interrupt};
 use nrf52840_hal::ppi::{self, ConfigurablePpi as _, Ppi as _};
 use nrf52840_hal::rtc::{Rtc, RtcInterrupt};
 use nrf52840_hal::timer::{Periodic, Timer};
-use pinhold_drivers::clock::{WideClock, elapsed_us};
+use pinhold_drivers::clock::WideClock;
 use pinhold_drivers::pump::Ready;
 use pinhold_drivers::run::BEAT_HZ;
 
@@ -20,13 +20,6 @@ use pinhold_drivers::run::BEAT_HZ;
 pub(crate) const BRIDGE_CHANNEL: usize = 0;
 /// GPIOTE channel of the motion sensor's data-ready.
 pub(crate) const MOTION_CHANNEL: usize = 2;
-/// Conversions counted to measure their period: 1 µs in 256 ms is 4 parts per million.
-const PERIOD_CONVERSION_COUNT: u32 = 256;
-/// Longest time they may take, microseconds.
-const PERIOD_US_MAX: u32 = 1_000_000;
-/// Longest wait for one conversion, microseconds.
-const CONVERSION_US_MAX: u32 = 50_000;
-
 static BEATS: AtomicU32 = AtomicU32::new(0);
 
 /// Heartbeats so far, wrapping.
@@ -61,11 +54,6 @@ impl Time {
     /// Microseconds since power-up; the heartbeat sees to it that this is asked often enough.
     pub(crate) fn now_us(&mut self) -> u64 {
         self.wide.advance(self.timer.read())
-    }
-
-    /// The counter itself, which wraps.
-    fn count_us(&self) -> u32 {
-        self.timer.read()
     }
 }
 
@@ -113,37 +101,6 @@ impl Edges {
     /// Edges so far.
     pub(crate) fn ready(&self) -> Ready {
         Ready { bridge_count: count(&self.bridge), motion_count: count(&self.motion) }
-    }
-
-    /// Waits for the next conversion; whether it came in time.
-    pub(crate) fn next_conversion(&self, time: &Time) -> bool {
-        let (from, before) = (time.count_us(), count(&self.bridge));
-        while elapsed_us(from, time.count_us()) < CONVERSION_US_MAX {
-            if count(&self.bridge) != before {
-                return true;
-            }
-        }
-        false
-    }
-
-    /// Measures the period of conversions against the crystal, nanoseconds; `None` when they do
-    /// not come.
-    pub(crate) fn sample_period_ns(&self, time: &Time) -> Option<u32> {
-        if !self.next_conversion(time) {
-            return None;
-        }
-        let (from, first) = (time.count_us(), count(&self.bridge));
-        loop {
-            let conversion_count = count(&self.bridge).wrapping_sub(first);
-            let waited_us = elapsed_us(from, time.count_us());
-            if conversion_count >= PERIOD_CONVERSION_COUNT {
-                let period_ns = (u64::from(waited_us) * 1000).checked_div(conversion_count.into());
-                return u32::try_from(period_ns?).ok();
-            }
-            if waited_us >= PERIOD_US_MAX {
-                return None;
-            }
-        }
     }
 }
 

@@ -5,14 +5,15 @@
 //! Invariant: each function does one thing to one peripheral, and decides nothing.
 
 use cortex_m::interrupt;
+use nrf52840_hal::gpio::{Input, Output, Pin, PullUp, PushPull};
 use pinhold_drivers::lamp::Colour;
+use pinhold_drivers::panel::Panel;
 use pinhold_drivers::pump::Ready;
 use pinhold_drivers::run::{self, Event};
 use pinhold_lever::{Buttons, Lamp, Power};
 
 use crate::clock::{Edges, Time, beats};
 use crate::link::Link;
-use crate::show::{ButtonPins, Show};
 use crate::supply::{Dog, Supply, is_power_failing};
 
 /// All of it.
@@ -20,8 +21,7 @@ pub(crate) struct Hardware {
     pub(crate) time: Time,
     pub(crate) edges: Edges,
     pub(crate) link: Link,
-    pub(crate) show: Show,
-    pub(crate) button_pins: ButtonPins,
+    pub(crate) panel: Panel<Pin<Output<PushPull>>, Pin<Input<PullUp>>>,
     pub(crate) supply: Supply,
     pub(crate) dog: Dog,
 }
@@ -52,7 +52,7 @@ impl run::Hardware for Hardware {
     }
 
     fn buttons(&mut self) -> Buttons {
-        self.button_pins.read()
+        self.panel.buttons()
     }
 
     fn power(&mut self) -> Power {
@@ -64,7 +64,7 @@ impl run::Hardware for Hardware {
     }
 
     fn show(&mut self, colour: Colour, beeps: bool) {
-        self.show.set(colour, beeps);
+        self.panel.show(colour, beeps);
     }
 
     fn pet(&mut self) {

@@ -33,8 +33,6 @@ mod hardware;
 #[cfg(target_os = "none")]
 mod link;
 #[cfg(target_os = "none")]
-mod show;
-#[cfg(target_os = "none")]
 mod supply;
 
 /// On a machine with an operating system there is nothing to run.
