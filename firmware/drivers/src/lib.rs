@@ -16,9 +16,9 @@
 //! - [ ] temperature of the bridge itself: that of the motion sensor stands in
 //!
 //! A driver is a pure register encoding and decoding plus a thin shell that owns the bus and gives
-//! it back. Those from [`sensors`] on know the core's types, so that the next board need not repeat them.
-//! Deliberately not here: calibration, filtering, any judgement of a sample (the lever's core),
-//! interrupts and pins other than the bus (the boards).
+//! it back. The modules from [`sensors`] on know the core's types, so that the next board need not
+//! repeat them. Deliberately not here: calibration, filtering, any judgement of a sample (the
+//! lever's core), interrupts and pins other than the bus (the boards).
 //!
 //! Invariant: no allocation, no clock, no panic; a bus error is returned as it came.
 #![cfg_attr(not(test), no_std)]

@@ -127,7 +127,8 @@ pub enum OutputRate {
 }
 
 impl OutputRate {
-    /// Time between two values, nominal, nanoseconds; the part's own oscillator is off by per cents.
+    /// Time between two values, nominal, nanoseconds; the part's own oscillator is off by per
+    /// cents.
     ///
     /// ```
     /// use pinhold_drivers::lsm6dso::OutputRate;

@@ -23,7 +23,8 @@ impl Divided {
     ///
     /// ```
     /// use pinhold_drivers::supply::Divided;
-    /// let cell = Divided { full_scale_mv: 3600, bit_count: 12, upper_kohm: 1000, lower_kohm: 1000 };
+    /// let cell =
+    ///     Divided { full_scale_mv: 3600, bit_count: 12, upper_kohm: 1000, lower_kohm: 1000 };
     /// assert_eq!(cell.millivolts(2048), 3600);
     /// ```
     pub fn millivolts(self, code: i16) -> u16 {
