@@ -100,7 +100,6 @@ fn main() -> ! {
     let time = Time::start(parts.TIMER0);
     let mut hardware = Hardware { time, edges, link, panel, supply, dog };
     let mut sensors = Sensors::new(bridge, motion, SENSORS);
-    let log = FlashLog::mount(Flash::new(parts.NVMC), device, epoch);
     let Found { answers, sample_period_ns, is_connected } = start(&mut hardware, &mut sensors);
     defmt::info!("bridge {=bool}, motion {=bool} answered", answers.bridge, answers.motion);
     defmt::info!("period {=u32} ns, torque cell connected {}", sample_period_ns, is_connected);
@@ -111,7 +110,7 @@ fn main() -> ! {
         bridge_period_nominal_ns: BRIDGE_PERIOD_NOMINAL_NS,
         motion_period_nominal_ns: MOTION_PERIOD_NOMINAL_NS,
     };
-    let Some(lever) = place(identity, log, board) else { stop() };
+    let Some(lever) = place(identity, Flash::new(parts.NVMC), board) else { stop() };
     let (epoch, next) = (lever.log_mut().epoch(), lever.log_mut().next_number());
     defmt::info!("log epoch {=u32}, next record {=u32}", epoch, next);
     let mut run = Run::new(hardware, sensors, lever);
@@ -121,14 +120,15 @@ fn main() -> ! {
     run.run()
 }
 
-/// Builds the lever in its place for good: it is too large to be handed about on the stack, and in
-/// a function of its own what is put together on the way is off the stack afterwards.
+/// Builds the log and the lever in its place for good: it is too large to be handed about on the
+/// stack, and in a function of its own what is put together on the way is off the stack afterwards.
 #[inline(never)]
 fn place(
     identity: Identity,
-    log: FlashLog<Flash>,
+    flash: Flash,
     board: pinhold_lever::Board,
 ) -> Option<&'static mut Lever<FlashLog<Flash>>> {
+    let log = FlashLog::mount(flash, identity.device, identity.epoch);
     cortex_m::singleton!(: Lever<FlashLog<Flash>> =
         Lever::with_log(identity, log).with_calibration(CALIBRATION).with_board(board))
 }
