@@ -1,14 +1,16 @@
-//! Linker arguments, for bare metal only.
-//!
-//! The part's memory (1 MB flash from 0, 256 KB RAM from 0x2000_0000) is laid out by the HAL's own
-//! `memory.x`, which it puts on the linker's path.
+//! Linker arguments, for bare metal only: the layout is in `lever.x`.
 
 use std::env;
 
 fn main() {
     println!("cargo::rerun-if-changed=build.rs");
+    println!("cargo::rerun-if-changed=lever.x");
     if env::var("CARGO_CFG_TARGET_OS").as_deref() == Ok("none") {
-        println!("cargo::rustc-link-arg-bins=-Tlink.x");
+        let folder = env::var("CARGO_MANIFEST_DIR").unwrap_or_default();
+        println!("cargo::rustc-link-search={folder}");
+        for script in ["link.x", "defmt.x", "lever.x"] {
+            println!("cargo::rustc-link-arg-bins=-T{script}");
+        }
         println!("cargo::rustc-link-arg-bins=--nmagic");
     }
 }

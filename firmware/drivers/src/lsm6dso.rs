@@ -5,17 +5,27 @@
 //! Deliberately not here: integration of the rate, bias, attitude (the lever's core); which sensor
 //! axis is the pin's (the board knows how the part is soldered).
 //!
+//! Ours because the crates on the registry when this was written speak I²C only (`lsm6dso` 0.2,
+//! `lsm6dsox` 1.0, the latter on embedded-hal 0.2) and set neither the data-ready pin nor its
+//! pulses.
+//!
 //! Invariant: [`Lsm6dso::configure`] succeeds only on a part that gives the right identity and
 //! reads back what was written.
 
 use embedded_hal::spi::{Operation, SpiDevice};
 
+const REGISTER_READY_FORM: u8 = 0x0b;
+const REGISTER_PIN_1: u8 = 0x0d;
 const REGISTER_WHO_AM_I: u8 = 0x0f;
 const REGISTER_CONTROL_1: u8 = 0x10;
 const REGISTER_TEMPERATURE: u8 = 0x20;
 const REGISTER_RATE: u8 = 0x22;
 const REGISTER_ACCELERATION: u8 = 0x28;
 const READ: u8 = 0x80;
+/// Data-ready as a pulse of 75 µs for each value, read or not, so that edges count values (MEM).
+const READY_PULSED: u8 = 1 << 7;
+/// Data-ready of the rate on the first interrupt pin.
+const PIN_1_RATE_READY: u8 = 1 << 1;
 /// What the identity register reads.
 pub const IDENTITY: u8 = 0x6c;
 
@@ -117,6 +127,23 @@ pub enum OutputRate {
 }
 
 impl OutputRate {
+    /// Time between two values, nominal, nanoseconds; the part's own oscillator is off by per
+    /// cents.
+    ///
+    /// ```
+    /// use pinhold_drivers::lsm6dso::OutputRate;
+    /// assert_eq!(OutputRate::Hz1666.period_ns(), 600_240);
+    /// ```
+    pub const fn period_ns(self) -> u32 {
+        match self {
+            OutputRate::Hz104 => 1_000_000_000 / 104,
+            OutputRate::Hz208 => 1_000_000_000 / 208,
+            OutputRate::Hz416 => 1_000_000_000 / 416,
+            OutputRate::Hz833 => 1_000_000_000 / 833,
+            OutputRate::Hz1666 => 1_000_000_000 / 1666,
+        }
+    }
+
     const fn bits(self) -> u8 {
         match self {
             OutputRate::Hz104 => 4 << 4,
@@ -199,7 +226,8 @@ impl<Spi: SpiDevice> Lsm6dso<Spi> {
         self.spi.transaction(&mut [Operation::Write(&[from | READ]), Operation::Read(into)])
     }
 
-    /// Checks the identity, writes the control registers and reads them back.
+    /// Checks the identity, puts data-ready of the rate on the first interrupt pin, writes the
+    /// control registers and reads them back.
     ///
     /// # Errors
     /// The bus's error, or what was read instead of what was expected.
@@ -209,6 +237,8 @@ impl<Spi: SpiDevice> Lsm6dso<Spi> {
         if identity != [IDENTITY] {
             return Err(SetupError::Identity(identity[0]));
         }
+        self.spi.write(&[REGISTER_READY_FORM, READY_PULSED]).map_err(SetupError::Bus)?;
+        self.spi.write(&[REGISTER_PIN_1, PIN_1_RATE_READY]).map_err(SetupError::Bus)?;
         let wanted = config.registers();
         // Address increment is on from reset, so one write fills all three.
         let [first, second, third] = wanted;
@@ -220,6 +250,14 @@ impl<Spi: SpiDevice> Lsm6dso<Spi> {
         }
         self.acceleration_range = config.acceleration_range;
         Ok(())
+    }
+
+    /// Switches both sensors off until [`Lsm6dso::configure`] is called again.
+    ///
+    /// # Errors
+    /// The bus's error.
+    pub fn power_down(&mut self) -> Result<(), Spi::Error> {
+        self.spi.write(&[REGISTER_CONTROL_1, 0, 0])
     }
 
     /// Rate about the three axes, counts.
@@ -256,13 +294,21 @@ impl<Spi: SpiDevice> Lsm6dso<Spi> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mock::MockSpi;
+    use crate::mock::{Exchange, FailsAt, device};
+    use embedded_hal::spi::ErrorKind;
 
     const CONFIG: Config = Config {
         output_rate: OutputRate::Hz833,
         rate_range: RateRange::Dps125,
         acceleration_range: AccelerationRange::G4,
     };
+    const CONFIGURE: [Exchange<'_>; 5] = [
+        Exchange::Read(&[0x8f], &[0x6c]),
+        Exchange::Write(&[0x0b, 0x80]),
+        Exchange::Write(&[0x0d, 0x02]),
+        Exchange::Write(&[0x10, 0x78, 0x72, 0x44]),
+        Exchange::Read(&[0x90], &[0x78, 0x72, 0x44]),
+    ];
 
     #[test]
     fn registers_as_the_data_sheet_draws_them() {
@@ -271,45 +317,57 @@ mod tests {
 
     #[test]
     fn configure_checks_identity_and_read_back() {
-        let spi = MockSpi::default()
-            .expect_read(&[0x8f], &[0x6c])
-            .expect_write(&[0x10, 0x78, 0x72, 0x44])
-            .expect_read(&[0x90], &[0x78, 0x72, 0x44]);
-        let mut sensor = Lsm6dso::new(spi);
+        let mut sensor = Lsm6dso::new(device(&CONFIGURE));
         assert_eq!(sensor.configure(CONFIG), Ok(()));
         sensor.release().done();
     }
 
     #[test]
     fn another_part_is_refused_before_anything_is_written() {
-        let spi = MockSpi::default().expect_read(&[0x8f], &[0x6a]);
-        let mut sensor = Lsm6dso::new(spi);
+        let mut sensor = Lsm6dso::new(device(&[Exchange::Read(&[0x8f], &[0x6a])]));
         assert_eq!(sensor.configure(CONFIG), Err(SetupError::Identity(0x6a)));
         sensor.release().done();
     }
 
     #[test]
     fn registers_that_do_not_hold_are_refused() {
-        let spi = MockSpi::default()
-            .expect_read(&[0x8f], &[0x6c])
-            .expect_write(&[0x10, 0x78, 0x72, 0x44])
-            .expect_read(&[0x90], &[0x00, 0x72, 0x44]);
-        let mut sensor = Lsm6dso::new(spi);
+        let [who, form, pin, write, _] = CONFIGURE;
+        let found = Exchange::Read(&[0x90], &[0x00, 0x72, 0x44]);
+        let mut sensor = Lsm6dso::new(device(&[who, form, pin, write, found]));
         assert_eq!(sensor.configure(CONFIG), Err(SetupError::ReadBack([0x00, 0x72, 0x44])));
         sensor.release().done();
     }
 
     #[test]
+    fn a_bus_that_fails_at_any_step_is_said_and_nothing_follows() {
+        for (step, so_far) in (0..CONFIGURE.len()).map(|step| (step, &CONFIGURE[..step])) {
+            let spi = FailsAt { inner: device(so_far), good_transactions: step };
+            let mut sensor = Lsm6dso::new(spi);
+            let failed = Err(SetupError::Bus(ErrorKind::ModeFault));
+            assert_eq!(sensor.configure(CONFIG), failed, "step {step}");
+            sensor.release().inner.done();
+        }
+        let mut sensor = Lsm6dso::new(FailsAt { inner: device(&[]), good_transactions: 0 });
+        assert_eq!(sensor.rate_counts(), Err(ErrorKind::ModeFault));
+        assert_eq!(sensor.acceleration_milli_g(), Err(ErrorKind::ModeFault));
+        assert_eq!(sensor.temperature_centi_celsius(), Err(ErrorKind::ModeFault));
+        assert_eq!(sensor.power_down(), Err(ErrorKind::ModeFault));
+        sensor.release().inner.done();
+    }
+
+    #[test]
     fn axes_come_least_significant_byte_first() {
-        let spi = MockSpi::default()
-            .expect_read(&[0xa2], &[0x01, 0x00, 0xff, 0xff, 0x00, 0x80])
-            .expect_read(&[0xa8], &[0x09, 0x40, 0x00, 0x00, 0xf7, 0xbf])
-            .expect_read(&[0xa0], &[0x00, 0xff]);
-        let mut sensor = Lsm6dso::new(spi);
+        let mut sensor = Lsm6dso::new(device(&[
+            Exchange::Read(&[0xa2], &[0x01, 0x00, 0xff, 0xff, 0x00, 0x80]),
+            Exchange::Read(&[0xa8], &[0x09, 0x40, 0x00, 0x00, 0xf7, 0xbf]),
+            Exchange::Read(&[0xa0], &[0x00, 0xff]),
+            Exchange::Write(&[0x10, 0x00, 0x00]),
+        ]));
         assert_eq!(sensor.rate_counts(), Ok([1, -1, -32768]));
         // 16393 · 0.061 mg = 1000 mg: one g.
         assert_eq!(sensor.acceleration_milli_g(), Ok([1000, 0, -1000]));
         assert_eq!(sensor.temperature_centi_celsius(), Ok(2400));
+        assert_eq!(sensor.power_down(), Ok(()));
         sensor.release().done();
     }
 

@@ -1,66 +1,57 @@
-//! An SPI device for tests: expects transactions in order and answers them.
+//! What the drivers' tests run on: `embedded-hal-mock`'s SPI device, which expects transactions in
+//! order and answers them, and one that fails at a chosen transaction.
 
-use core::convert::Infallible;
-use std::collections::VecDeque;
+use embedded_hal::spi::{ErrorKind, ErrorType, Operation, SpiDevice};
+use embedded_hal_mock::eh1::spi::{Mock, Transaction};
 
-use embedded_hal::spi::{ErrorType, Operation, SpiDevice};
-
-/// One chip-select: the bytes the driver must send, and the bytes it gets meanwhile.
-struct Exchange {
-    sent: Vec<u8>,
-    answered: Vec<u8>,
+/// What happens between two edges of the chip select.
+#[derive(Clone, Copy)]
+pub(crate) enum Exchange<'a> {
+    /// The driver sends these bytes.
+    Write(&'a [u8]),
+    /// The driver sends the first and then reads the second.
+    Read(&'a [u8], &'a [u8]),
+    /// The driver sends these bytes and waits, nanoseconds.
+    WriteThenWait(&'a [u8], u32),
 }
 
-/// Expects exchanges in order; [`MockSpi::done`] asserts that all of them happened.
-#[derive(Default)]
-pub(crate) struct MockSpi {
-    exchanges: VecDeque<Exchange>,
-}
-
-impl MockSpi {
-    /// The driver must send `sent` and nothing is answered.
-    pub(crate) fn expect_write(mut self, sent: &[u8]) -> Self {
-        self.exchanges.push_back(Exchange { sent: sent.to_vec(), answered: Vec::new() });
-        self
-    }
-
-    /// The driver must send `sent` and then read exactly `answered`.
-    pub(crate) fn expect_read(mut self, sent: &[u8], answered: &[u8]) -> Self {
-        self.exchanges.push_back(Exchange { sent: sent.to_vec(), answered: answered.to_vec() });
-        self
-    }
-
-    /// Nothing expected is left over.
-    pub(crate) fn done(self) {
-        assert!(self.exchanges.is_empty(), "{} exchanges never happened", self.exchanges.len());
-    }
-}
-
-impl ErrorType for MockSpi {
-    type Error = Infallible;
-}
-
-impl SpiDevice for MockSpi {
-    fn transaction(&mut self, operations: &mut [Operation<'_, u8>]) -> Result<(), Infallible> {
-        let mut exchange = self.exchanges.pop_front().expect("an exchange nobody expected");
-        let mut sent = Vec::new();
-        for operation in operations {
-            match operation {
-                Operation::Write(bytes) => sent.extend_from_slice(bytes),
-                Operation::Read(buffer) => {
-                    assert!(exchange.answered.len() >= buffer.len(), "reads more than is there");
-                    let rest = exchange.answered.split_off(buffer.len());
-                    buffer.copy_from_slice(&exchange.answered);
-                    exchange.answered = rest;
-                }
-                Operation::DelayNs(_) => {}
-                Operation::Transfer(..) | Operation::TransferInPlace(_) => {
-                    panic!("the drivers write, then read")
-                }
+/// A device that expects these exchanges, all of them and in order.
+pub(crate) fn device(exchanges: &[Exchange<'_>]) -> Mock<u8> {
+    let mut expected = Vec::new();
+    for exchange in exchanges {
+        expected.push(Transaction::transaction_start());
+        match exchange {
+            Exchange::Write(sent) => expected.push(Transaction::write_vec(sent.to_vec())),
+            Exchange::Read(sent, answered) => {
+                expected.push(Transaction::write_vec(sent.to_vec()));
+                expected.push(Transaction::read_vec(answered.to_vec()));
+            }
+            Exchange::WriteThenWait(sent, wait_ns) => {
+                expected.push(Transaction::write_vec(sent.to_vec()));
+                expected.push(Transaction::delay(*wait_ns));
             }
         }
-        assert_eq!(sent, exchange.sent);
-        assert!(exchange.answered.is_empty(), "{} bytes unread", exchange.answered.len());
-        Ok(())
+        expected.push(Transaction::transaction_end());
+    }
+    Mock::new(&expected)
+}
+
+/// A device whose bus fails at one transaction; those before it go to the mock within.
+pub(crate) struct FailsAt {
+    pub(crate) inner: Mock<u8>,
+    pub(crate) good_transactions: usize,
+}
+
+impl ErrorType for FailsAt {
+    type Error = ErrorKind;
+}
+
+impl SpiDevice for FailsAt {
+    fn transaction(&mut self, operations: &mut [Operation<'_, u8>]) -> Result<(), ErrorKind> {
+        let Some(left) = self.good_transactions.checked_sub(1) else {
+            return Err(ErrorKind::ModeFault);
+        };
+        self.good_transactions = left;
+        self.inner.transaction(operations)
     }
 }

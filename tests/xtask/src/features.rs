@@ -21,8 +21,17 @@ pub(crate) fn word(runner: &Runner) -> Result<(), String> {
     let mut faults = Vec::new();
     for package in CORES.iter().chain(&BOARDS) {
         let graph = runner.cargo_output(&[
-            "tree", "-p", package, "--target", TARGET, "-e", "normal", "--prefix", "none",
-            "--format", "{p}|{f}",
+            "tree",
+            "-p",
+            package,
+            "--target",
+            TARGET,
+            "-e",
+            "normal,no-proc-macro",
+            "--prefix",
+            "none",
+            "--format",
+            "{p}|{f}",
         ])?;
         let found = graph_faults(&graph);
         let crate_count = graph.lines().filter(|line| !line.contains("(*)")).count();

@@ -1,6 +1,6 @@
 //! The serial link to the host: received bytes by interrupt, sent bytes by DMA from the main loop.
 
-use core::cell::Cell;
+use core::cell::RefCell;
 
 use cortex_m::interrupt::{Mutex, free};
 use embedded_hal_02::serial::Write as _;
@@ -15,8 +15,10 @@ const SEND_BYTES_MAX: usize = 64;
 /// Bytes taken in one interrupt; the receiver's own buffer holds 6.
 const TAKE_BYTES_MAX: usize = 8;
 
-static RECEIVED: Ring<1024> = Ring::new();
-static RECEIVER: Mutex<Cell<Option<UarteRx<UARTE0>>>> = Mutex::new(Cell::new(None));
+/// 5 ms at 921,600 baud; where the processor stands still for longer, the request line holds the
+/// host up.
+static RECEIVED: Ring<512> = Ring::new();
+static RECEIVER: Mutex<RefCell<Option<UarteRx<UARTE0>>>> = Mutex::new(RefCell::new(None));
 
 /// The link's pins.
 pub(crate) struct LinkPins {
@@ -45,7 +47,12 @@ impl Link {
         };
         let serial = Uarte::new(serial, pins, Parity::EXCLUDED, Baudrate::BAUD921600);
         let (sender, receiver) = serial.split(send_buffer, receive_buffer).ok()?;
-        free(|token| RECEIVER.borrow(token).set(Some(receiver)));
+        free(|token| {
+            // Free to borrow: nothing else holds it across the end of a critical section.
+            if let Ok(mut slot) = RECEIVER.borrow(token).try_borrow_mut() {
+                *slot = Some(receiver);
+            }
+        });
         take_received();
         Some(Link { sender })
     }
@@ -87,8 +94,8 @@ impl Link {
 
 fn take_received() {
     free(|token| {
-        // Taken out and put back: a borrow would be checked, and the check can panic.
-        let Some(mut receiver) = RECEIVER.borrow(token).take() else { return };
+        let Ok(mut receiver) = RECEIVER.borrow(token).try_borrow_mut() else { return };
+        let Some(receiver) = receiver.as_mut() else { return };
         for _ in 0..TAKE_BYTES_MAX {
             // Asking also arms the receiver for the next byte.
             if !matches!(receiver.read_ready(), Ok(true)) {
@@ -102,7 +109,6 @@ fn take_received() {
                 RECEIVED.push(byte);
             }
         }
-        RECEIVER.borrow(token).set(Some(receiver));
     });
 }
 
