@@ -16,6 +16,7 @@ mod report;
 mod runner;
 mod setup;
 mod size;
+mod soak;
 mod test;
 mod tidy;
 
@@ -48,6 +49,11 @@ const WORDS: &[Word] = &[
     ),
     ("tidy", "module headers, file lengths, banned words and calls, links", tidy::word),
     ("bless", "write snapshots and goldens anew, and show what changed", bless::word),
+    (
+        "soak",
+        "the long run: hours of what the tests do in short; goes on where it stopped",
+        soak::word,
+    ),
     ("demo-table", "the fault table: every fault, twenty seeds", test::demo_table),
 ];
 

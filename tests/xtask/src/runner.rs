@@ -3,7 +3,7 @@
 use std::env;
 use std::ffi::OsString;
 use std::fs;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -91,22 +91,86 @@ impl Runner {
         arguments: &[&str],
         mut take: impl FnMut(&str),
     ) -> Result<bool, String> {
-        let mut command = self.cargo_command(arguments);
-        let said = describe(&command);
-        println!("$ {said}");
-        let started = command.stdout(Stdio::piped()).spawn();
-        let mut child = started.map_err(|error| format!("cannot run {said}: {error}"))?;
-        if let Some(stdout) = child.stdout.take() {
-            for line in BufReader::new(stdout).split(b'\n') {
-                let line = line.map_err(|error| format!("{said}: {error}"))?;
-                let line = String::from_utf8_lossy(&line);
-                println!("{line}");
-                take(&line);
-            }
-        }
-        let status = child.wait().map_err(|error| format!("{said}: {error}"))?;
-        Ok(status.success())
+        self.cargo_lines_with(arguments, None, &mut take)
     }
+
+    /// As [`Runner::cargo_lines`], with one more variable in the environment.
+    pub(crate) fn cargo_lines_with(
+        &self,
+        arguments: &[&str],
+        variable: Option<(&str, &str)>,
+        take: &mut dyn FnMut(&str),
+    ) -> Result<bool, String> {
+        let mut command = self.cargo_command(arguments);
+        command.envs(variable).stdout(Stdio::piped());
+        lines(&mut command, take)
+    }
+
+    /// Runs cargo with more flags for the compiler, its output shown.
+    pub(crate) fn cargo_with_flags(&self, arguments: &[&str], flags: &str) -> Result<(), String> {
+        let mut all = self.rustflags.clone();
+        all.push(" ");
+        all.push(flags);
+        run(self.cargo_command(arguments).env("RUSTFLAGS", all))
+    }
+
+    /// Runs a program that was built here and says what there is to say as an error, as
+    /// libFuzzer does; else as [`Runner::cargo_lines_with`].
+    pub(crate) fn program_lines(
+        &self,
+        program: &Path,
+        arguments: &[String],
+        variable: (&str, &str),
+        take: &mut dyn FnMut(&str),
+    ) -> Result<bool, String> {
+        let mut command = Command::new(program);
+        command.current_dir(&self.root).args(arguments).envs([variable]).stderr(Stdio::piped());
+        lines(&mut command, take)
+    }
+
+    /// The commit that is checked out, and whether files differ from it.
+    pub(crate) fn version(&self) -> Result<String, String> {
+        let arguments = ["describe", "--always", "--dirty", "--abbrev=12"];
+        let said = output(Command::new("git").current_dir(&self.root).args(arguments))?;
+        Ok(said.trim().to_owned())
+    }
+
+    /// The compiler's version.
+    pub(crate) fn toolchain(&self) -> Result<String, String> {
+        Ok(compiler(&["--version"])?.trim().to_owned())
+    }
+
+    /// The name of the target this machine is.
+    pub(crate) fn host_triple(&self) -> Result<String, String> {
+        let said = compiler(&["-vV"])?;
+        let host = said.lines().find_map(|line| line.strip_prefix("host: "));
+        host.map(str::to_owned).ok_or_else(|| "rustc does not say what it runs on".to_owned())
+    }
+}
+
+fn compiler(arguments: &[&str]) -> Result<String, String> {
+    let rustc = env::var_os("RUSTC").unwrap_or_else(|| "rustc".into());
+    output(Command::new(rustc).args(arguments))
+}
+
+/// Runs a command, shows what it says on whichever of its outputs is piped, line by line, and hands
+/// each line to `take`; says whether it succeeded.
+fn lines(command: &mut Command, take: &mut dyn FnMut(&str)) -> Result<bool, String> {
+    let said = describe(command);
+    println!("$ {said}");
+    let mut child = command.spawn().map_err(|error| format!("cannot run {said}: {error}"))?;
+    let stdout = child.stdout.take().map(|pipe| Box::new(pipe) as Box<dyn Read>);
+    let stderr = child.stderr.take().map(|pipe| Box::new(pipe) as Box<dyn Read>);
+    for pipe in stdout.into_iter().chain(stderr) {
+        for line in BufReader::new(pipe).split(b'\n') {
+            let line = line.map_err(|error| format!("{said}: {error}"))?;
+            let line = String::from_utf8_lossy(&line);
+            println!("{line}");
+            take(&line);
+        }
+    }
+    let status = child.wait().map_err(|error| format!("{said}: {error}"))?;
+    Ok(status.success())
 }
 
 /// Flags that keep this machine's paths out of what is built, so that two clones give the same

@@ -1,0 +1,81 @@
+//! A hostile lever: the host's conversation comes back and holds no more than it may.
+
+use pinhold::link::session::{EVENT_COUNT_MAX, Event, OUTGOING_BYTES_MAX, Plan, Session};
+use pinhold_protocol::message::ChoosePin;
+use pinhold_protocol::record::{Pin, StringPosition};
+use pinhold_protocol::units::Angle;
+
+use crate::Source;
+use crate::wire::{framed, lever_frames};
+
+/// Acts taken from one run of bytes at most.
+const ACT_COUNT_MAX: usize = 400;
+
+/// For [`run`].
+pub fn seeds() -> Vec<Vec<u8>> {
+    let raw = |wire: &Vec<u8>| [&[0, wire.len() as u8][..], wire].concat();
+    let frames = lever_frames();
+    // Behind a greeting, whatever it says.
+    let hello = [
+        &[1, 0x01, 20, 1, 1, 3, 3, 0, 1, 0, 1, 0, 0, 3, 0, 0, 0x80, 0x89, 0x7a, 0, 0, 1][..],
+        &[0],
+    ]
+    .concat();
+    let mut seeds: Vec<Vec<u8>> = frames.iter().map(raw).collect();
+    let talk: Vec<u8> =
+        frames.iter().flat_map(|wire| [raw(wire), vec![2, 255, 3]].concat()).collect();
+    seeds.push([hello, talk].concat());
+    seeds
+}
+
+/// Acts, each a byte and what it needs.
+pub fn run(bytes: &[u8]) {
+    let mut source = Source(bytes);
+    let pin = Pin { note: 49, string: StringPosition::Centre };
+    let plan = Plan {
+        survey: 7,
+        pins: vec![ChoosePin { pin, unstrung: false }],
+        slip: Angle::from_microradians(8_727),
+        calendar_ms: 0,
+        stream_samples: true,
+        zero_first: true,
+    };
+    let mut session = Session::new(plan, 0);
+    let mut now_ms = 0;
+    let mut handed_out = None;
+    for _ in 0..ACT_COUNT_MAX {
+        if source.is_empty() {
+            break;
+        }
+        match source.byte() % 6 {
+            0 => {
+                let count = usize::from(source.byte());
+                session.receive(now_ms, source.bytes(count));
+            }
+            1 => {
+                let (kind, count) = (source.byte(), usize::from(source.byte()));
+                session.receive(now_ms, &framed(kind, 0, source.bytes(count)));
+            }
+            2 => {
+                now_ms += u64::from(source.byte());
+                session.tick(now_ms);
+            }
+            3 => {
+                let mut count = 0;
+                while let Some(event) = session.next_event() {
+                    count += 1;
+                    if let Event::Record(record) = event {
+                        handed_out = Some(record.number);
+                    }
+                }
+                assert!(count <= EVENT_COUNT_MAX);
+            }
+            4 => {
+                let number = handed_out.take().unwrap_or(source.word());
+                session.kept(now_ms, number);
+            }
+            _ => session.reconnected(now_ms),
+        }
+        assert!(session.take_outgoing().len() <= OUTGOING_BYTES_MAX);
+    }
+}
