@@ -212,12 +212,13 @@ fn main() -> ! {
         // interrupts being masked.
         unsafe { NVIC::unmask(irq) };
     }
+    // Past the queue, as last words go: what follows may be why the board cannot start.
+    SYNC.iter().for_each(|byte| FEED.put_now(*byte));
     let flash = open_flash().unwrap_or_else(|reason| halt(reason));
     // Taken once, here: `None` cannot be.
     let room = cortex_m::singleton!(LEVER: MaybeUninit<BoardLever> = MaybeUninit::uninit());
     let mut parts = room.map(|room| Parts { flash, room });
     let mut running: Option<Running> = None;
-    SYNC.iter().for_each(|byte| FEED.put(*byte));
     log(FromBoard::Ready);
     wait_for_sync();
     let mut reader = FeedReader::new();

@@ -77,6 +77,13 @@ impl<B: FileBytes> FileFlash<B> {
     }
 }
 
+impl<B> FileFlash<B> {
+    /// The file.
+    pub fn into_file(self) -> B {
+        self.file
+    }
+}
+
 impl<B> ErrorType for FileFlash<B> {
     type Error = NorFlashErrorKind;
 }

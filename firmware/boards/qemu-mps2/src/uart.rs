@@ -107,7 +107,8 @@ impl<const BASE: usize> Uart<BASE> {
         self.to_send.push(byte);
     }
 
-    /// Sends a byte past the queue, waiting for the transmitter; for last words only.
+    /// Sends a byte past the queue, waiting for the transmitter; for first and
+    /// last words only.
     pub(crate) fn put_now(&self, byte: u8) {
         const POLL_COUNT_MAX: u32 = 1_000_000;
         for _ in 0..POLL_COUNT_MAX {
