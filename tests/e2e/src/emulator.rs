@@ -6,7 +6,6 @@
 use std::io::{ErrorKind, Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
 use std::path::Path;
-use std::process::Command;
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -15,7 +14,7 @@ use pinhold_lever::{Identity, Signals};
 use tempfile::TempDir;
 
 use crate::Result;
-use crate::process::Watched;
+use crate::process::{Watched, guarded};
 use crate::qmp::Qmp;
 
 /// The emulator's program.
@@ -104,7 +103,7 @@ impl Emulator {
     ) -> Result<Emulator> {
         let feed = Waiting::bind(&folder.join("feed"))?;
         let control = Waiting::bind(&folder.join("control"))?;
-        let mut command = Command::new(QEMU);
+        let mut command = guarded(QEMU);
         command.current_dir(folder);
         command.args(["-M", "mps2-an386", "-display", "none", "-monitor", "none"]);
         command.args(["-semihosting-config", "enable=on,target=native", "-serial"]);

@@ -7,7 +7,7 @@ use std::time::Duration;
 use pinhold_protocol::record::Pin;
 
 use crate::Result;
-use crate::process::Watched;
+use crate::process::{Watched, guarded};
 
 /// Name of the instrument surveyed.
 pub const INSTRUMENT: &str = "emulated";
@@ -66,7 +66,7 @@ impl Host {
 
 /// The binary with its data folder.
 fn command(binary: &Path, data: &Path, arguments: &[&str]) -> Command {
-    let mut command = Command::new(binary);
+    let mut command = guarded(binary);
     command.arg("--data").arg(data).args(arguments);
     command
 }
