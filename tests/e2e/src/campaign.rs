@@ -322,8 +322,8 @@ impl<'a> Campaign<'a> {
         let done_before = self.outcome.survey_done_count;
         while self.outcome.survey_done_count == done_before {
             if started.elapsed() > PEACE_LIMIT {
-                let signals = self.technician.signals();
-                return Err(format!("no survey is done in peace; signals {signals:?}").into());
+                let state = self.technician.state();
+                return Err(format!("no survey is done in peace; {state}").into());
             }
             self.turn()?;
         }

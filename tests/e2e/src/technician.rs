@@ -24,6 +24,8 @@ const BATCHES_UNDER_WAY_MAX: u32 = 4;
 const SPEED_UP_MAX: u32 = 20;
 /// … of a technician in haste with nothing asked of the hand: what would come then but cost?
 const SPEED_UP_IDLE: u32 = 4;
+/// Samples the lever is on its pin before the hand looks at the lamp, which is late.
+const SETTLE_SAMPLES: u32 = 300;
 /// Samples the lever stays on its pin after the gesture, before it is lifted.
 const LINGER_SAMPLES: u32 = 1500;
 /// Samples the technician may fall behind.
@@ -49,8 +51,8 @@ pub fn pin_of(piano: &Piano, index: usize) -> Option<Pin> {
 enum Doing {
     /// The lever hangs in the air.
     Waiting,
-    /// On the way to a pin, or settling on it.
-    Seating,
+    /// On the way to a pin, or settling on it for this many samples more.
+    Seating(u32),
     /// The gesture runs.
     Turning,
     /// The gesture is done; still on the pin.
@@ -114,6 +116,16 @@ impl Technician {
         self.signals
     }
 
+    /// Where it stands, for the person who reads that it went no further.
+    pub fn state(&self) -> String {
+        let Technician { doing, signals, batches_under_way, sample_count, .. } = self;
+        let pin = self.bench.pin_index();
+        format!(
+            "{doing:?}, on pin {pin:?}, {signals:?}, {batches_under_way} batches under way, \
+             {sample_count} samples"
+        )
+    }
+
     /// Feeds and watches until `done` says so.
     ///
     /// # Errors
@@ -127,8 +139,7 @@ impl Technician {
         let started = Instant::now();
         while !done(self)? {
             if started.elapsed() > limit {
-                let signals = self.signals;
-                return Err(format!("not done after {limit:?}; signals {signals:?}").into());
+                return Err(format!("not done after {limit:?}; {}", self.state()).into());
             }
             self.turn(emulator)?;
         }
@@ -263,17 +274,22 @@ impl Technician {
         let (lamp, pin) = self.signals.map_or((Lamp::Idle, None), |said| (said.lamp, said.pin));
         let asked = pin.and_then(|pin| self.index_of.get(&pin).copied());
         let at_rest = self.bench.is_idle();
+        // In the air at rest the lever cannot know that it is on no pin, and may ask for a move.
+        let wants_hand = matches!(lamp, Lamp::Seat | Lamp::Ready | Lamp::Repeat);
         match (self.doing, asked) {
-            (Doing::Waiting, Some(index)) if lamp == Lamp::Seat && at_rest => {
+            (Doing::Waiting, Some(index)) if wants_hand && at_rest => {
                 self.bench.seat(index);
-                self.doing = Doing::Seating;
+                self.doing = Doing::Seating(SETTLE_SAMPLES);
             }
             // Asked for another pin, or none: the survey was begun anew.
-            (Doing::Seating, asked) if at_rest && asked != self.bench.pin_index() => {
+            (Doing::Seating(_), asked) if at_rest && asked != self.bench.pin_index() => {
                 self.bench.lift();
                 self.doing = Doing::Waiting;
             }
-            (Doing::Seating, Some(_)) if lamp == Lamp::Ready && at_rest => {
+            (Doing::Seating(samples @ 1..), _) if at_rest => {
+                self.doing = Doing::Seating(samples - 1);
+            }
+            (Doing::Seating(0), Some(_)) if wants_hand && lamp != Lamp::Seat && at_rest => {
                 let gesture = self.gesture();
                 self.bench.perform(gesture);
                 self.doing = Doing::Turning;
