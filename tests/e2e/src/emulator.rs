@@ -1,18 +1,21 @@
-//! QEMU with the firmware in it: the link as a pseudo-terminal, the feed as a socket.
+//! QEMU with the firmware in it: the link as a pseudo-terminal or a socket, the feed as a socket.
+//!
+//! The board's flash is a file in the folder the emulator runs in, and outlives it. Deliberately
+//! not here: what the flash holds ([`crate::ledger`]).
 
 use std::io::{ErrorKind, Read, Write};
 use std::os::unix::net::{UnixListener, UnixStream};
 use std::path::Path;
-use std::process::Command;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use pinhold_board_qemu::feed::{FeedReader, Frame, FromBoard, ToBoard};
+use pinhold_board_qemu::feed::{FeedReader, Frame, FromBoard, SYNC, SyncFinder, ToBoard};
 use pinhold_lever::{Identity, Signals};
 use tempfile::TempDir;
 
 use crate::Result;
-use crate::process::Watched;
+use crate::process::{Watched, guarded};
+use crate::qmp::Qmp;
 
 /// The emulator's program.
 pub const QEMU: &str = "qemu-system-arm";
@@ -38,56 +41,141 @@ pub enum Event {
     Sent(u32, u16),
 }
 
-/// The emulated lever. Dropping it kills the emulator.
+/// What the board's link is, outside.
+#[derive(Clone, Copy, Debug)]
+pub enum Link<'a> {
+    /// A pseudo-terminal of the emulator's own.
+    Pty,
+    /// A socket somebody listens on.
+    Socket(&'a Path),
+}
+
+/// How the feed is being read.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Reading {
+    /// Nothing counts until the board says that it started.
+    Skipping,
+    /// Frames count, but the board may start anew at any byte.
+    Restarting,
+    /// Frames count.
+    Steady,
+}
+
+/// The emulated lever. Dropping it kills the emulator, as SIGKILL does.
 pub struct Emulator {
     qemu: Watched,
-    port: String,
+    qmp: Qmp,
+    port: Option<String>,
+    identity: Identity,
     feed: UnixStream,
+    reading: Reading,
+    finder: SyncFinder,
     reader: FeedReader,
+    /// Its answer to the introduction, not handed out yet.
+    first_word: Option<Event>,
     unread: Vec<u8>,
     unread_from: usize,
-    _folder: TempDir,
+    _folder: Option<TempDir>,
 }
 
 impl Emulator {
-    /// Boots the firmware and introduces it as `identity`.
+    /// Boots the firmware on a flash fresh from the maker and introduces it as `identity`; its
+    /// link is a pseudo-terminal.
     ///
     /// # Errors
     /// When QEMU is missing, its lines do not open in time or the board does not start.
     pub fn boot(elf: &Path, identity: Identity) -> Result<Emulator> {
         let folder = TempDir::new()?;
-        let socket = folder.path().join("feed");
-        let listener = UnixListener::bind(&socket)?;
-        listener.set_nonblocking(true)?;
-        let mut command = Command::new(QEMU);
-        command.args(["-M", "mps2-an386", "-display", "none", "-monitor", "none"]);
-        command.args(["-serial", "pty", "-serial"]).arg(format!("unix:{}", socket.display()));
-        command.arg("-kernel").arg(elf);
-        let mut qemu = Watched::start(&mut command)?;
-        let port = qemu.wait_for(START_LIMIT, pty_name)?;
-        let feed = accept(&listener)?;
-        feed.set_read_timeout(Some(READ_SLICE))?;
-        let mut emulator = Emulator {
-            qemu,
-            port,
-            feed,
-            reader: FeedReader::new(),
-            unread: Vec::new(),
-            unread_from: 0,
-            _folder: folder,
-        };
-        let started = emulator.next_event_within(START_LIMIT)?;
-        if started != Event::Ready {
-            return Err(format!("the board's first word was {started:?}").into());
-        }
-        let Identity { device, epoch, sample_period_ns } = identity;
-        emulator.send(&ToBoard::Hello { device, epoch, sample_period_ns })?;
+        let mut emulator = Emulator::boot_in(folder.path(), elf, identity, Link::Pty)?;
+        emulator._folder = Some(folder);
         Ok(emulator)
     }
 
-    /// Name of the pseudo-terminal that is the link.
+    /// Boots the firmware with its flash in `folder` and introduces it as `identity`.
+    ///
+    /// # Errors
+    /// As [`Emulator::boot`].
+    pub fn boot_in(
+        folder: &Path,
+        elf: &Path,
+        identity: Identity,
+        link: Link<'_>,
+    ) -> Result<Emulator> {
+        let feed = Waiting::bind(&folder.join("feed"))?;
+        let control = Waiting::bind(&folder.join("control"))?;
+        let mut command = guarded(QEMU);
+        command.current_dir(folder);
+        command.args(["-M", "mps2-an386", "-display", "none", "-monitor", "none"]);
+        command.args(["-semihosting-config", "enable=on,target=native", "-serial"]);
+        match link {
+            Link::Pty => command.arg("pty"),
+            Link::Socket(path) => command.arg(format!("unix:{}", path.display())),
+        };
+        command.args(["-serial", "unix:feed", "-qmp", "unix:control"]);
+        command.arg("-kernel").arg(elf);
+        let mut qemu = Watched::start(&mut command)?;
+        let port = match link {
+            Link::Pty => Some(qemu.wait_for(START_LIMIT, pty_name)?),
+            Link::Socket(_) => None,
+        };
+        let accepted = feed.accept().and_then(|feed| Ok((feed, Qmp::greet(control.accept()?)?)));
+        let (feed, qmp) =
+            accepted.map_err(|error| format!("{error}; it printed:\n{}", qemu.output()))?;
+        feed.set_read_timeout(Some(READ_SLICE))?;
+        let mut emulator = Emulator {
+            qemu,
+            qmp,
+            port,
+            identity,
+            feed,
+            reading: Reading::Skipping,
+            finder: SyncFinder::default(),
+            reader: FeedReader::new(),
+            first_word: None,
+            unread: Vec::new(),
+            unread_from: 0,
+            _folder: None,
+        };
+        let before = emulator.introduce()?;
+        if before.is_empty() { Ok(emulator) } else { Err(format!("first came {before:?}").into()) }
+    }
+
+    /// Resets the machine and introduces it again. What it said before is returned.
+    ///
+    /// # Errors
+    /// When the emulator is gone or the board does not start.
+    pub fn reset(&mut self) -> Result<Vec<Event>> {
+        self.reading = Reading::Restarting;
+        self.qmp.system_reset()?;
+        self.introduce()
+    }
+
+    /// Waits until the board has started, says who it is to be and waits until it has heard: a
+    /// reset before that would leave a second such word on its way. Returns what it said before.
+    fn introduce(&mut self) -> Result<Vec<Event>> {
+        let started = Instant::now();
+        let mut before = Vec::new();
+        while started.elapsed() < START_LIMIT {
+            match self.next_event()? {
+                Some(Event::Ready) => {
+                    let mut bytes = SYNC.to_vec();
+                    let Identity { device, epoch, sample_period_ns } = self.identity;
+                    let hello = ToBoard::Hello { device, epoch, sample_period_ns };
+                    hello.write(|byte| bytes.push(byte));
+                    self.send_bytes(&bytes)?;
+                    self.first_word = Some(self.next_event_within(START_LIMIT)?);
+                    return Ok(before);
+                }
+                Some(event) => before.push(event),
+                None => {}
+            }
+        }
+        Err(self.gone("the board never started"))
+    }
+
+    /// Name of the pseudo-terminal that is the link; empty where it is a socket.
     pub fn port(&self) -> &str {
-        &self.port
+        self.port.as_deref().unwrap_or_default()
     }
 
     /// Sends one frame on the feed.
@@ -113,17 +201,14 @@ impl Emulator {
     /// # Errors
     /// When the board halted, spoke nonsense or is gone.
     pub fn next_event(&mut self) -> Result<Option<Event>> {
+        if let Some(event) = self.first_word.take() {
+            return Ok(Some(event));
+        }
         loop {
             while let Some(byte) = self.unread.get(self.unread_from).copied() {
                 self.unread_from += 1;
-                let frame = self.reader.push(byte);
-                let frame = frame.map_err(|error| format!("feed from the board: {error:?}"))?;
-                match frame {
-                    None => {}
-                    Some(Frame::FromBoard(frame)) => return event(frame).map(Some),
-                    Some(Frame::ToBoard(frame)) => {
-                        return Err(format!("the board sent {frame:?}").into());
-                    }
+                if let Some(event) = self.take(byte)? {
+                    return Ok(Some(event));
                 }
             }
             let mut buffer = [0; 4096];
@@ -140,10 +225,7 @@ impl Emulator {
     }
 
     /// What the board says next, within a limit.
-    ///
-    /// # Errors
-    /// As [`Emulator::next_event`], and when the limit passes.
-    pub fn next_event_within(&mut self, limit: Duration) -> Result<Event> {
+    fn next_event_within(&mut self, limit: Duration) -> Result<Event> {
         let started = Instant::now();
         while started.elapsed() < limit {
             if let Some(event) = self.next_event()? {
@@ -153,12 +235,41 @@ impl Emulator {
         Err(self.gone("the board said nothing in time"))
     }
 
+    /// Takes one byte of the feed; gives the event that it ends.
+    fn take(&mut self, byte: u8) -> Result<Option<Event>> {
+        if self.finder.push(byte) && self.reading != Reading::Steady {
+            self.reading = Reading::Steady;
+            self.reader = FeedReader::new();
+            return Ok(None);
+        }
+        let frame = match self.reading {
+            Reading::Skipping => return Ok(None),
+            Reading::Restarting => match self.reader.push(byte) {
+                Ok(frame) => frame,
+                // Cut short by the reset.
+                Err(_) => {
+                    self.reading = Reading::Skipping;
+                    return Ok(None);
+                }
+            },
+            Reading::Steady => {
+                let frame = self.reader.push(byte);
+                frame.map_err(|error| format!("feed from the board: {error:?}"))?
+            }
+        };
+        match frame {
+            None => Ok(None),
+            Some(Frame::FromBoard(frame)) => event(frame).map(Some),
+            Some(Frame::ToBoard(frame)) => Err(format!("the board sent {frame:?}").into()),
+        }
+    }
+
     fn gone(&self, why: &str) -> Box<dyn std::error::Error + Send + Sync> {
         format!("{why}; the emulator printed:\n{}", self.qemu.output()).into()
     }
 }
 
-const fn is_a_pause(kind: ErrorKind) -> bool {
+pub(crate) const fn is_a_pause(kind: ErrorKind) -> bool {
     matches!(kind, ErrorKind::WouldBlock | ErrorKind::TimedOut | ErrorKind::Interrupted)
 }
 
@@ -179,17 +290,32 @@ fn pty_name(printed: &str) -> Option<String> {
     rest.split_once(" (label serial0)").map(|(name, _)| name.to_owned())
 }
 
-fn accept(listener: &UnixListener) -> Result<UnixStream> {
-    let started = Instant::now();
-    while started.elapsed() < START_LIMIT {
-        match listener.accept() {
-            Ok((stream, _)) => {
-                stream.set_nonblocking(false)?;
-                return Ok(stream);
-            }
-            Err(error) if is_a_pause(error.kind()) => thread::sleep(LOOK_EVERY),
-            Err(error) => return Err(error.into()),
+/// A socket the emulator is about to connect to.
+struct Waiting(UnixListener);
+
+impl Waiting {
+    fn bind(path: &Path) -> Result<Waiting> {
+        match std::fs::remove_file(path) {
+            Err(error) if error.kind() != ErrorKind::NotFound => return Err(error.into()),
+            _ => {}
         }
+        let listener = UnixListener::bind(path)?;
+        listener.set_nonblocking(true)?;
+        Ok(Waiting(listener))
     }
-    Err("the emulator never connected to the feed".into())
+
+    fn accept(&self) -> Result<UnixStream> {
+        let started = Instant::now();
+        while started.elapsed() < START_LIMIT {
+            match self.0.accept() {
+                Ok((stream, _)) => {
+                    stream.set_nonblocking(false)?;
+                    return Ok(stream);
+                }
+                Err(error) if is_a_pause(error.kind()) => thread::sleep(LOOK_EVERY),
+                Err(error) => return Err(error.into()),
+            }
+        }
+        Err("the emulator never connected".into())
+    }
 }

@@ -1,6 +1,8 @@
 //! A child process that is watched while it runs and killed when it is let go of.
 
+use std::ffi::OsStr;
 use std::io::Read;
+use std::path::Path;
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
@@ -12,6 +14,22 @@ use crate::Result;
 const LOOK_EVERY: Duration = Duration::from_millis(10);
 /// Most output kept of a child, bytes; the rest is read and dropped.
 const OUTPUT_BYTES_MAX: usize = 1 << 20;
+
+/// A command whose process the system kills when the thread that started it is gone, so that a
+/// harness killed itself leaves nothing running. Where the system has no such tool, the process is
+/// only killed by its owner.
+pub fn guarded(program: impl AsRef<OsStr>) -> Command {
+    const GUARD: &str = "setpriv";
+    let is_there = |folder: &Path| folder.join(GUARD).is_file();
+    let path = std::env::var_os("PATH").unwrap_or_default();
+    if std::env::split_paths(&path).any(|folder| is_there(&folder)) {
+        let mut command = Command::new(GUARD);
+        command.args(["--pdeathsig", "KILL"]).arg(program);
+        command
+    } else {
+        Command::new(program)
+    }
+}
 
 /// A running child with its output collected.
 pub struct Watched {

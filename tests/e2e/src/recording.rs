@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use pinhold_board_qemu::flash::{FileFlash, Log, clock_start};
 use pinhold_lever::{Identity, Input, Lever, RawMotion, RawSample, Signals};
 use pinhold_protocol::frame::FrameReader;
 use pinhold_protocol::message::FromLever;
@@ -9,6 +10,7 @@ use pinhold_protocol::units::DeviceTime;
 
 use crate::Result;
 use crate::emulator::Event;
+use crate::ledger::FlashImage;
 
 /// One input from the world.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,7 +21,7 @@ pub enum Fed {
     Motion(RawMotion),
 }
 
-/// The whole input log of one run.
+/// The whole input log of one run on a flash fresh from the maker.
 #[derive(Clone, Debug)]
 pub struct Recording {
     /// Who the lever was.
@@ -43,7 +45,8 @@ pub struct Replayed {
 
 /// A native core part of the way through a recording.
 struct Player<'a> {
-    lever: Lever,
+    lever: Lever<Log<FlashImage>>,
+    started_us: u64,
     signals: Signals,
     fed: &'a [Fed],
     position: usize,
@@ -102,16 +105,21 @@ impl Recording {
 
 impl<'a> Player<'a> {
     fn new(recording: &'a Recording) -> Player<'a> {
-        let mut lever = Lever::new(recording.identity);
-        let signals = lever.step(DeviceTime::default(), Input::Tick);
+        let identity = recording.identity;
+        let flash = FileFlash::new(FlashImage::new());
+        let mut records = Log::mount(flash, identity.device, identity.epoch);
+        let started = clock_start(&mut records);
+        let mut lever = Lever::with_log(identity, records);
+        let signals = lever.step(started, Input::Tick);
         let replayed = Replayed { signals: vec![(0, signals)], ..Replayed::default() };
         Player {
             lever,
+            started_us: started.microseconds(),
             signals,
             fed: &recording.fed,
             position: 0,
             sample_count: 0,
-            sample_period_ns: u64::from(recording.identity.sample_period_ns),
+            sample_period_ns: u64::from(identity.sample_period_ns),
             reader: FrameReader::new(),
             replayed,
         }
@@ -133,7 +141,7 @@ impl<'a> Player<'a> {
     }
 
     fn step(&mut self, input: Input<'_>) {
-        let now_us = self.sample_count * self.sample_period_ns / 1000;
+        let now_us = self.started_us + self.sample_count * self.sample_period_ns / 1000;
         let signals = self.lever.step(DeviceTime::from_microseconds(now_us), input);
         if signals != self.signals {
             self.signals = signals;

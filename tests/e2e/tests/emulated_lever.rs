@@ -4,21 +4,24 @@
 use std::io::{Read, Write};
 use std::time::{Duration, Instant};
 
+use pinhold_board_qemu::flash::{FILE_NAME, FLASH_BYTES};
 use pinhold_e2e::Result;
 use pinhold_e2e::build::firmware_elf;
-use pinhold_e2e::emulator::Emulator;
+use pinhold_e2e::emulator::{Emulator, Link};
 use pinhold_e2e::recording::{Fed, Recording};
 use pinhold_e2e::technician::{Technician, pin_of};
 use pinhold_lever::{Identity, Lamp};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
-use pinhold_protocol::message::{ChoosePin, FromHost, FromLever, Greet, Hello, StartSurvey};
+use pinhold_protocol::message::{ChoosePin, FromHost, FromLever, Greet, Hello, Pull, StartSurvey};
+use pinhold_protocol::record::decode_record;
 use pinhold_protocol::units::Angle;
 use pinhold_sim::bench::Workbench;
 use pinhold_sim::hand::Hand;
 use pinhold_sim::piano::{Fault, Piano, Severity};
 use pinhold_sim::sensors::{LeverModel, Posture};
 use serialport::SerialPort;
+use tempfile::TempDir;
 
 /// Longest time for the lever to answer: opening a pseudo-terminal is noticed a second late.
 const ANSWER_LIMIT: Duration = Duration::from_secs(20);
@@ -129,12 +132,16 @@ fn a_malformed_feed_stops_the_board_in_words() -> Result<()> {
 fn one_pin() -> Result<Recording> {
     let mut emulator = Emulator::boot(&firmware_elf()?, IDENTITY)?;
     let mut line = Line::open(emulator.port())?;
+    one_pin_on(&mut emulator, &mut line)
+}
+
+fn one_pin_on(emulator: &mut Emulator, line: &mut Line) -> Result<Recording> {
     line.greet()?;
     let mut technician = Technician::new(bench(11), IDENTITY);
-    technician.work(&mut emulator, PIN_LIMIT, |technician| Ok(technician.bench().is_idle()))?;
+    technician.work(emulator, PIN_LIMIT, |technician| Ok(technician.bench().is_idle()))?;
     line.say(&FromHost::Zero(()))?;
     let mut zeroed = None;
-    technician.work(&mut emulator, PIN_LIMIT, |_| {
+    technician.work(emulator, PIN_LIMIT, |_| {
         line.hear(|message| {
             if let FromLever::Reply(reply) = message {
                 zeroed = Some(reply.result);
@@ -149,12 +156,71 @@ fn one_pin() -> Result<Recording> {
     let survey = StartSurvey { survey: 1, slip, stream_samples: true };
     line.say(&FromHost::StartSurvey(survey))?;
     line.say(&FromHost::ChoosePin(ChoosePin { pin, unstrung: false }))?;
-    technician.work(&mut emulator, PIN_LIMIT, |technician| {
+    technician.work(emulator, PIN_LIMIT, |technician| {
         line.hear(|_| ())?;
         Ok(technician.signals().is_some_and(|signals| signals.lamp == Lamp::Accepted))
     })?;
-    let (recording, _) = technician.finish(&mut emulator)?;
+    let (recording, _) = technician.finish(emulator)?;
     Ok(recording)
+}
+
+/// Pulls record 0: its checksum and bytes.
+fn pull_first(line: &mut Line) -> Result<(u32, Vec<u8>)> {
+    let started = Instant::now();
+    let mut found = None;
+    line.say(&FromHost::Pull(Pull { from: 0, count_max: 1 }))?;
+    while found.is_none() && started.elapsed() < ANSWER_LIMIT {
+        line.hear(|message| {
+            if let FromLever::Record(record) = message {
+                found = Some((record.checksum, record.bytes.to_vec()));
+            }
+        })?;
+    }
+    found.ok_or_else(|| "the record never came".into())
+}
+
+#[test]
+fn a_reading_outlives_reset_and_kill_and_time_does_not_go_back() -> Result<()> {
+    let (folder, elf) = (TempDir::new()?, firmware_elf()?);
+    let mut emulator = Emulator::boot_in(folder.path(), &elf, IDENTITY, Link::Pty)?;
+    let mut line = Line::open(emulator.port())?;
+    let recording = one_pin_on(&mut emulator, &mut line)?;
+    let kept = recording.replay()?.records[&0].clone();
+    let reading = decode_record(&kept.1).map_err(|error| format!("{error:?}"))?;
+    let read_us = reading.started.microseconds() + u64::from(reading.duration_ms) * 1000;
+
+    assert_eq!(emulator.reset()?, []);
+    let hello = line.greet()?;
+    assert_eq!((hello.next_record, hello.oldest_record, hello.committed_floor), (1, 0, 0));
+    assert_eq!((hello.epoch, hello.survey, hello.zeroed), (IDENTITY.epoch, 0, false));
+    assert!(hello.now.microseconds() > read_us, "{hello:?}, read at {read_us} us");
+    assert_eq!(pull_first(&mut line)?, kept);
+
+    drop(emulator);
+    // Another candidate for the epoch: the one in the flash counts.
+    let identity = Identity { epoch: IDENTITY.epoch + 1, ..IDENTITY };
+    let emulator = Emulator::boot_in(folder.path(), &elf, identity, Link::Pty)?;
+    let mut line = Line::open(emulator.port())?;
+    let hello = line.greet()?;
+    assert_eq!((hello.next_record, hello.epoch), (1, IDENTITY.epoch));
+    assert!(hello.now.microseconds() > read_us, "{hello:?}, read at {read_us} us");
+    assert_eq!(pull_first(&mut line)?, kept);
+    Ok(())
+}
+
+#[test]
+fn the_flash_is_made_where_there_is_none_and_refused_where_it_has_another_length() -> Result<()> {
+    let (folder, elf) = (TempDir::new()?, firmware_elf()?);
+    let file = folder.path().join(FILE_NAME);
+    drop(Emulator::boot_in(folder.path(), &elf, IDENTITY, Link::Pty)?);
+    let made = std::fs::read(&file)?;
+    assert_eq!(made.len(), FLASH_BYTES);
+    assert!(made.iter().all(|byte| *byte == 0xff));
+    std::fs::write(&file, &made[1..])?;
+    let refused = Emulator::boot_in(folder.path(), &elf, IDENTITY, Link::Pty);
+    let said = refused.err().ok_or("it started")?.to_string();
+    assert_eq!(said, "the board halted: FlashLength");
+    Ok(())
 }
 
 #[test]

@@ -1,15 +1,13 @@
 //! The whole way once: release firmware under QEMU, a simulated technician on its feed, the
 //! `pinhold survey` binary on its line, and the native core on the same samples.
 
-use std::path::Path;
-use std::process::Command;
 use std::time::Duration;
 
 use pinhold::store::{LeverReading, Store};
 use pinhold_e2e::Result;
 use pinhold_e2e::build::{firmware_elf, host_binary};
 use pinhold_e2e::emulator::Emulator;
-use pinhold_e2e::process::Watched;
+use pinhold_e2e::host::{Host, INSTRUMENT};
 use pinhold_e2e::recording::{Fed, Recording};
 use pinhold_e2e::technician::{Technician, pin_of};
 use pinhold_lever::Identity;
@@ -22,8 +20,6 @@ use tempfile::TempDir;
 
 /// Longest time for the whole survey; it takes about half a minute.
 const SURVEY_LIMIT: Duration = Duration::from_secs(300);
-/// Longest time for a command that needs no lever.
-const COMMAND_LIMIT: Duration = Duration::from_secs(60);
 const SEED: u64 = 23;
 const SOUND_PIN_COUNT: usize = 10;
 const LOOSE_PIN_COUNT: usize = 3;
@@ -46,12 +42,6 @@ fn chosen(piano: &Piano) -> Vec<usize> {
     indices
 }
 
-fn command(binary: &Path, data: &Path, arguments: &[&str]) -> Command {
-    let mut command = Command::new(binary);
-    command.arg("--data").arg(data).args(arguments);
-    command
-}
-
 /// What was recorded, and what the binary stored.
 struct Surveyed {
     recording: Recording,
@@ -69,17 +59,10 @@ fn survey() -> Result<Surveyed> {
     let lever = LeverModel::drawn(SEED, Posture::level_grand());
     let bench = Workbench::new(piano, lever, Hand::default(), SEED);
 
-    let mut add = command(&binary, data.path(), &["instrument", "add", "emulated"]);
-    let mut adding = Watched::start(&mut add)?;
-    let added = adding.wait_for_end(COMMAND_LIMIT)?;
-    assert!(added.success(), "{added}:\n{}", adding.output());
-
+    Host::add_instrument(&binary, data.path())?;
     let mut emulator = Emulator::boot(&elf, IDENTITY)?;
-    let list: Vec<String> =
-        pins.iter().map(|pin| format!("{}{}", pin.note, pin.string.letter())).collect();
-    let (port, list) = (emulator.port().to_owned(), list.join(","));
-    let arguments = ["survey", "emulated", "--port", &port, "--pins", &list];
-    let mut host = Watched::start(&mut command(&binary, data.path(), &arguments))?;
+    let port = emulator.port().to_owned();
+    let mut host = Host::survey(&binary, data.path(), port.as_ref(), &pins, true)?;
     let mut technician = Technician::new(bench, IDENTITY);
     let mut ended = None;
     technician
@@ -93,7 +76,7 @@ fn survey() -> Result<Surveyed> {
     let (recording, bench) = technician.finish(&mut emulator)?;
 
     let store = Store::open(data.path())?;
-    let instrument = store.find_instrument("emulated")?;
+    let instrument = store.find_instrument(INSTRUMENT)?;
     let survey = store.latest_survey(instrument.id)?.ok_or("no survey was stored")?;
     let stored = store.readings_of(survey.id)?.lever;
     Ok(Surveyed { recording, bench, indices, stored })

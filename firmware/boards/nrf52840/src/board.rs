@@ -129,11 +129,12 @@ fn place(
     flash: Flash,
     board: pinhold_lever::Board,
 ) -> Option<&'static mut Lever<FlashLog<Flash>>> {
-    let place = cortex_m::singleton!(: MaybeUninit<Lever<FlashLog<Flash>>> = MaybeUninit::uninit())?;
+    let place =
+        cortex_m::singleton!(: MaybeUninit<Lever<FlashLog<Flash>>> = MaybeUninit::uninit())?;
     let log = FlashLog::mount(flash, identity.device, identity.epoch);
-    Some(place.write(
-        Lever::with_log(identity, log).with_calibration(CALIBRATION).with_board(board),
-    ))
+    Some(
+        place.write(Lever::with_log(identity, log).with_calibration(CALIBRATION).with_board(board)),
+    )
 }
 
 fn unmask() {

@@ -1,16 +1,20 @@
 //! The main loop, the vector table and the last words.
 
+use core::mem::MaybeUninit;
 use core::panic::PanicInfo;
 
 use cortex_m::interrupt::{self, InterruptNumber};
 use cortex_m::peripheral::NVIC;
 use cortex_m_rt::{ExceptionFrame, entry, exception};
 use pinhold_board_qemu::feed::{
-    FROM_BOARD_BYTES_MAX, FeedReader, Frame, FromBoard, Halt, RECEIVED_BYTES_MAX, ToBoard,
+    FROM_BOARD_BYTES_MAX, FeedReader, Frame, FromBoard, Halt, RECEIVED_BYTES_MAX, SYNC, SyncFinder,
+    ToBoard,
 };
+use pinhold_board_qemu::flash::{FileFlash, Log, clock_start};
 use pinhold_lever::{Identity, Input, Lever, Signals};
 use pinhold_protocol::units::DeviceTime;
 
+use crate::semihosting::{HostFile, open_flash};
 use crate::uart::{FEED, LINK};
 
 /// Log frames one input may cause: the bytes received, and the signals they change.
@@ -49,29 +53,52 @@ fn log(frame: FromBoard<'_>) {
     frame.write(|byte| FEED.put(byte));
 }
 
+type BoardLever = Lever<Log<HostFile>>;
+
+/// What a start takes, once: the flash, and room for the lever that no stack could spare.
+struct Parts {
+    flash: FileFlash<HostFile>,
+    room: &'static mut MaybeUninit<BoardLever>,
+}
+
+/// Builds the lever where it stays. By itself, so that no copy of it is on the stack.
+#[inline(never)]
+fn build(
+    room: &'static mut MaybeUninit<BoardLever>,
+    identity: Identity,
+    records: Log<HostFile>,
+) -> &'static mut BoardLever {
+    room.write(Lever::with_log(identity, records))
+}
+
 /// The core, its clock and the log of what it is handed.
 struct Running {
-    lever: Lever,
+    lever: &'static mut BoardLever,
     signals: Signals,
+    started_us: u64,
     sample_period_ns: u32,
     sample_count: u64,
     input_count: u32,
 }
 
 impl Running {
-    fn new(identity: Identity) -> Running {
-        let mut lever = Lever::new(identity);
+    #[inline(never)]
+    fn new(identity: Identity, Parts { flash, room }: Parts) -> Running {
+        let mut records = Log::mount(flash, identity.device, identity.epoch);
+        let started = clock_start(&mut records);
+        let lever = build(room, identity, records);
         // The first step only asks what to show.
-        let signals = lever.step(DeviceTime::default(), Input::Tick);
+        let signals = lever.step(started, Input::Tick);
         log(FromBoard::Signals { input_count: 0, signals });
+        let started_us = started.microseconds();
         let sample_period_ns = identity.sample_period_ns;
-        Running { lever, signals, sample_period_ns, sample_count: 0, input_count: 0 }
+        Running { lever, signals, started_us, sample_period_ns, sample_count: 0, input_count: 0 }
     }
 
-    /// Time is the samples.
+    /// Time is the samples, behind all that was before.
     fn now(&self) -> DeviceTime {
         let elapsed_ns = self.sample_count.wrapping_mul(u64::from(self.sample_period_ns));
-        DeviceTime::from_microseconds(elapsed_ns / 1000)
+        DeviceTime::from_microseconds(self.started_us.saturating_add(elapsed_ns / 1000))
     }
 
     /// Hands one input to the core and logs a change of signals.
@@ -128,11 +155,16 @@ impl Running {
 }
 
 /// Handles one whole frame of the feed; `None` when the feed is malformed.
-fn feed_frame(running: &mut Option<Running>, frame: Frame<'_>) -> Option<()> {
+fn feed_frame(
+    running: &mut Option<Running>,
+    parts: &mut Option<Parts>,
+    frame: Frame<'_>,
+) -> Option<()> {
     let Frame::ToBoard(frame) = frame else { return None };
     match (frame, running) {
         (ToBoard::Hello { device, epoch, sample_period_ns }, running @ None) => {
-            *running = Some(Running::new(Identity { device, epoch, sample_period_ns }));
+            let identity = Identity { device, epoch, sample_period_ns };
+            *running = Some(Running::new(identity, parts.take()?));
         }
         (ToBoard::Samples(samples), Some(running)) => {
             for sample in samples.iter() {
@@ -180,9 +212,16 @@ fn main() -> ! {
         // interrupts being masked.
         unsafe { NVIC::unmask(irq) };
     }
-    log(FromBoard::Ready);
-    let mut reader = FeedReader::new();
+    // Past the queue, as last words go: what follows may be why the board cannot start.
+    SYNC.iter().for_each(|byte| FEED.put_now(*byte));
+    let flash = open_flash().unwrap_or_else(|reason| halt(reason));
+    // Taken once, here: `None` cannot be.
+    let room = cortex_m::singleton!(LEVER: MaybeUninit<BoardLever> = MaybeUninit::uninit());
+    let mut parts = room.map(|room| Parts { flash, room });
     let mut running: Option<Running> = None;
+    log(FromBoard::Ready);
+    wait_for_sync();
+    let mut reader = FeedReader::new();
     loop {
         if let Some(running) = running.as_mut() {
             running.receive();
@@ -192,7 +231,7 @@ fn main() -> ! {
             let Some(byte) = FEED.take() else { break };
             let taken = match reader.push(byte) {
                 Ok(None) => Some(()),
-                Ok(Some(frame)) => feed_frame(&mut running, frame),
+                Ok(Some(frame)) => feed_frame(&mut running, &mut parts, frame),
                 Err(_) => None,
             };
             if taken.is_none() {
@@ -204,6 +243,18 @@ fn main() -> ! {
         }
         let core_waits = running.is_some();
         sleep_unless(|| !FEED.is_quiet() || (core_waits && !LINK.is_quiet()));
+    }
+}
+
+/// Skips what a reset cut short.
+fn wait_for_sync() {
+    let mut finder = SyncFinder::default();
+    loop {
+        match FEED.take() {
+            Some(byte) if finder.push(byte) => return,
+            Some(_) => {}
+            None => sleep_unless(|| !FEED.is_quiet()),
+        }
     }
 }
 

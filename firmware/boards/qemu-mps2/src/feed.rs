@@ -3,7 +3,9 @@
 //!
 //! Every frame is a kind byte and a body of known length, whole numbers least significant byte
 //! first. The line is a socket and loses nothing, so there is no checksum; an unknown kind or an
-//! impossible count stops the board with [`FromBoard::Halted`].
+//! impossible count stops the board with [`FromBoard::Halted`]. Only a reset cuts frames short, in
+//! both directions: what follows it begins with [`SYNC`], and what stands before that is skipped.
+//! So the board sends it before *ready* and waits for it before *hello*.
 //!
 //! | kind | direction | frame | body |
 //! |---|---|---|---|
@@ -19,8 +21,9 @@
 //! | 0x85 | from board | sent | input count u32, count of bytes sent u16 |
 //! | 0x86 | from board | halted | reason u8 |
 //!
-//! Time on this board is the samples: `now` is (samples + missed) × sample period, so a run is
-//! repeated exactly by repeating its inputs. The *input count* is the number of samples, motions
+//! Time on this board is the samples: `now` is (samples + missed) × sample period, counted from
+//! where [`clock_start`](crate::flash::clock_start) says, so a run is repeated exactly by
+//! repeating its inputs on the same flash. The *input count* is the number of samples, motions
 //! and misses handed to the core before the event. Samples from the harness and the frames
 //! received, sent and signals together are the whole input log of the core: replaying it natively
 //! gives the same outputs, bit for bit.
@@ -39,6 +42,9 @@ pub const RECEIVED_BYTES_MAX: usize = 64;
 pub const FRAME_BYTES_MAX: usize = 2 + SAMPLE_COUNT_MAX * SAMPLE_BYTES;
 /// Longest frame from the board, kind byte included.
 pub const FROM_BOARD_BYTES_MAX: usize = 2 + 4 + RECEIVED_BYTES_MAX;
+
+/// What comes first after a start: no frame holds it but by a chance nobody will see.
+pub const SYNC: [u8; 8] = [0xff, 0xff, 0xff, 0xff, 0x00, b'p', b'i', b'n'];
 
 const SAMPLE_BYTES: usize = 6;
 const _: () = assert!(FROM_BOARD_BYTES_MAX <= FRAME_BYTES_MAX);
@@ -115,6 +121,10 @@ pub enum Halt {
     Fault,
     /// The feed was malformed.
     Feed,
+    /// The file that holds the flash can neither be opened nor made.
+    FlashFile,
+    /// The file that holds the flash is of another length.
+    FlashLength,
 }
 
 /// A frame from the board.
@@ -211,6 +221,8 @@ const fn halt_code(halt: Halt) -> u8 {
         Halt::Panic => 1,
         Halt::Fault => 2,
         Halt::Feed => 3,
+        Halt::FlashFile => 4,
+        Halt::FlashLength => 5,
     }
 }
 
@@ -373,11 +385,30 @@ fn decode(frame: &[u8]) -> Result<Frame<'_>, FeedError> {
             1 => Halt::Panic,
             2 => Halt::Fault,
             3 => Halt::Feed,
+            4 => Halt::FlashFile,
+            5 => Halt::FlashLength,
             _ => return Err(FeedError::Field),
         }),
         kind => return Err(FeedError::Kind(kind)),
     };
     Ok(Frame::FromBoard(from_board))
+}
+
+/// Waits for [`SYNC`] among bytes that mean nothing.
+#[derive(Clone, Debug, Default)]
+pub struct SyncFinder {
+    last: [u8; SYNC.len()],
+}
+
+impl SyncFinder {
+    /// Takes one byte; whether it ends a [`SYNC`].
+    pub fn push(&mut self, byte: u8) -> bool {
+        self.last.rotate_left(1);
+        if let Some(last) = self.last.last_mut() {
+            *last = byte;
+        }
+        self.last == SYNC
+    }
 }
 
 /// Collects bytes into frames.

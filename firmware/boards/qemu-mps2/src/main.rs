@@ -2,8 +2,9 @@
 //!
 //! UART0 is the link to the host, UART1 the sensor feed (see `pinhold_board_qemu::feed`).
 //! Interrupts move bytes to and from bounded queues; the main loop alone decides, in a fixed order:
-//! host's bytes, feed, bytes to the host, sleep. Deliberately not here: flash (readings live in
-//! RAM until the host has them), a lamp, a clock: time is the samples.
+//! host's bytes, feed, bytes to the host, sleep. Readings are kept in flash, which is a file in the
+//! folder the emulator runs in (see `pinhold_board_qemu::flash`). Deliberately not here: a lamp, a
+//! clock: time is the samples.
 //!
 //! Invariants: nothing is dropped. A full queue stops its UART, and an input is handed to the core
 //! only when there is room to log it. The core's `step` is called from one place.
@@ -11,6 +12,8 @@
 
 #[cfg(target_os = "none")]
 mod board;
+#[cfg(target_os = "none")]
+mod semihosting;
 #[cfg(target_os = "none")]
 mod uart;
 

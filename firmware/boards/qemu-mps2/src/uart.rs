@@ -9,7 +9,7 @@ use core::ptr;
 use pinhold_drivers::ring::Ring;
 
 /// Bytes a queue holds.
-const QUEUE_BYTES: usize = 2048;
+const QUEUE_BYTES: usize = 512;
 
 const DATA: usize = 0x00;
 const STATE: usize = 0x04;
@@ -26,31 +26,31 @@ const INTERRUPT_TRANSMIT: u32 = 1 << 0;
 const INTERRUPT_RECEIVE: u32 = 1 << 1;
 
 /// One UART and its two queues. Interrupt handlers and the main loop share it.
-pub(crate) struct Uart {
-    base: usize,
+/// Its registers begin at `BASE`, which is no field, so that the queues take no room in flash.
+pub(crate) struct Uart<const BASE: usize> {
     received: Ring<QUEUE_BYTES>,
     to_send: Ring<QUEUE_BYTES>,
 }
 
 /// UART0, the link to the host.
-pub(crate) static LINK: Uart = Uart::at(0x4000_4000);
+pub(crate) static LINK: Uart<0x4000_4000> = Uart::new();
 /// UART1, the sensor feed.
-pub(crate) static FEED: Uart = Uart::at(0x4000_5000);
+pub(crate) static FEED: Uart<0x4000_5000> = Uart::new();
 
-impl Uart {
-    const fn at(base: usize) -> Uart {
-        Uart { base, received: Ring::new(), to_send: Ring::new() }
+impl<const BASE: usize> Uart<BASE> {
+    const fn new() -> Self {
+        Uart { received: Ring::new(), to_send: Ring::new() }
     }
 
     fn read(&self, register: usize) -> u32 {
-        let address = (self.base + register) as *const u32;
-        // SAFETY: `base` is one of the board's two UARTs and `register` an aligned offset of one
+        let address = (BASE + register) as *const u32;
+        // SAFETY: `BASE` is one of the board's two UARTs and `register` an aligned offset of one
         // of its registers, always mapped; reading them has no effect on memory.
         unsafe { ptr::read_volatile(address) }
     }
 
     fn write(&self, register: usize, value: u32) {
-        let address = (self.base + register) as *mut u32;
+        let address = (BASE + register) as *mut u32;
         // SAFETY: as in `read`; the UART has no access to memory of its own.
         unsafe { ptr::write_volatile(address, value) }
     }
@@ -107,7 +107,8 @@ impl Uart {
         self.to_send.push(byte);
     }
 
-    /// Sends a byte past the queue, waiting for the transmitter; for last words only.
+    /// Sends a byte past the queue, waiting for the transmitter; for first and
+    /// last words only.
     pub(crate) fn put_now(&self, byte: u8) {
         const POLL_COUNT_MAX: u32 = 1_000_000;
         for _ in 0..POLL_COUNT_MAX {

@@ -82,6 +82,8 @@ fn every_frame_from_the_board_comes_back_as_written() {
         FromBoard::Halted(Halt::Panic),
         FromBoard::Halted(Halt::Fault),
         FromBoard::Halted(Halt::Feed),
+        FromBoard::Halted(Halt::FlashFile),
+        FromBoard::Halted(Halt::FlashLength),
     ];
     frames.extend(lamps.map(|lamp| FromBoard::Signals {
         input_count: u32::MAX,
@@ -111,5 +113,19 @@ fn what_no_frame_can_be_is_refused_at_its_byte() {
     }
     assert_eq!(read(&[SIGNALS, 0, 0, 0, 0, 1, 0, 40, b'x'], |_| ()), Err(FeedError::Field));
     assert_eq!(read(&[HALTED, 0], |_| ()), Err(FeedError::Field));
+    assert_eq!(read(&[HALTED, 6], |_| ()), Err(FeedError::Field));
     assert_eq!(read(&[HELLO, 1, 2], |_| ()), Ok(0));
+}
+
+#[test]
+fn a_start_is_found_behind_a_frame_cut_short() {
+    let mut cut = Vec::new();
+    FromBoard::Received { input_count: u32::MAX, bytes: &[0xff; 40] }.write(|byte| cut.push(byte));
+    for cut_at in 0..cut.len() {
+        let mut finder = SyncFinder::default();
+        let bytes = cut[..cut_at].iter().chain(&SYNC).copied();
+        let found: Vec<usize> =
+            bytes.enumerate().filter_map(|(at, byte)| finder.push(byte).then_some(at)).collect();
+        assert_eq!(found, [cut_at + SYNC.len() - 1]);
+    }
 }
