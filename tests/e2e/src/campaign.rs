@@ -8,6 +8,7 @@
 //! Invariants: every wait has a limit; a host that ends by itself ends in a way it documents, or
 //! the campaign fails.
 
+use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -24,6 +25,7 @@ use pinhold_sim::sensors::{LeverModel, Posture};
 use tempfile::TempDir;
 
 use crate::Result;
+use crate::ambush::Ambush;
 use crate::cable::Cable;
 use crate::emulator::{Emulator, Event, Link};
 use crate::host::Host;
@@ -37,14 +39,22 @@ pub use outcome::{BLOWS, Blow, Outcome};
 /// Longest time for the survey in peace at the end.
 const PEACE_LIMIT: Duration = Duration::from_secs(120);
 /// Longest wait for the moment a blow waits for; then it falls all the same.
-const MOMENT_LIMIT: Duration = Duration::from_secs(10);
+const MOMENT_LIMIT: Duration = Duration::from_secs(6);
 /// Longest pause before a blow at no moment in particular.
 const PAUSE_S_MAX: f64 = 1.5;
 /// Longest delay behind a moment.
 const DELAY_S_MAX: f64 = 0.25;
+/// Longest delay behind the first word of a write, about as long as a record takes.
+const WRITE_S_MAX: f64 = 0.002;
+/// Longest wait of an ambush for a write; then the emulator is killed all the same.
+const AMBUSH_LIMIT: Duration = Duration::from_secs(10);
+/// Longest time between the emulator's end and the ambush saying so.
+const STRUCK_LIMIT: Duration = Duration::from_secs(1);
 /// Longest time the cable is out, and the host is not started again.
 const CUT_S_MAX: f64 = 0.6;
 const HOST_PAUSE_S_MAX: f64 = 0.3;
+/// Words of the board remembered.
+const RECENT_COUNT_MAX: usize = 60;
 /// Pins asked of one life of the host, at most.
 const PIN_COUNT_MAX: usize = 4;
 
@@ -57,6 +67,8 @@ enum Moment {
     Moving,
     /// A reading was accepted: the host is about to store or commit it.
     Accepted,
+    /// The next write to the flash once a pin is being turned. For the emulator's end only.
+    Writing,
 }
 
 /// What a campaign is to do.
@@ -94,6 +106,8 @@ struct Campaign<'a> {
     in_hand: Option<Pin>,
     accepted: Vec<Pin>,
     life_end_count: usize,
+    /// What the board said last, for the person who reads that it went no further.
+    recent: VecDeque<Event>,
     ledger: Ledger,
     outcome: Outcome,
 }
@@ -109,7 +123,11 @@ pub fn run(elf: &Path, binary: &Path, plan: Plan) -> Result<Outcome> {
     let hosts_words = campaign.host.as_ref().map(Host::output).unwrap_or_default();
     told.map_err(|error| {
         let so_far = &campaign.outcome;
-        format!("seed {}: {error}\nso far: {so_far}\nthe host:\n{hosts_words}", plan.seed)
+        let Campaign { recent, .. } = &campaign;
+        format!(
+            "seed {}: {error}\nso far: {so_far}\nthe host:\n{hosts_words}\nthe board: {recent:?}",
+            plan.seed
+        )
     })?;
     campaign.outcome.wall_s = started.elapsed().as_secs();
     Ok(campaign.outcome)
@@ -147,6 +165,7 @@ impl<'a> Campaign<'a> {
             in_hand: None,
             accepted: Vec::new(),
             life_end_count: 0,
+            recent: VecDeque::new(),
             ledger: Ledger::new(identity.device, identity.epoch),
             outcome: Outcome::default(),
             cable,
@@ -174,19 +193,26 @@ impl<'a> Campaign<'a> {
             while !self.is_due(&mut waiting) {
                 self.turn()?;
             }
+            if waiting.moment == Moment::Writing {
+                self.ambush()?;
+            }
             self.strike(blow)?;
         }
         Ok(())
     }
 
     fn draw(&mut self, blow: Blow) -> Waiting {
-        let moment = match self.random.whole(0, 3) {
+        let moment = match self.random.whole(0, 5) {
+            _ if blow == Blow::KillEmulator && self.random.chance(0.6) => Moment::Writing,
             0 => Moment::Any,
-            1 => Moment::Moving,
+            1 | 2 => Moment::Moving,
             _ => Moment::Accepted,
         };
-        let limit_s = if moment == Moment::Any { PAUSE_S_MAX } else { DELAY_S_MAX };
-        let delay = self.short(limit_s);
+        let delay = match moment {
+            Moment::Any => self.short(PAUSE_S_MAX),
+            Moment::Moving | Moment::Accepted => self.short(DELAY_S_MAX),
+            Moment::Writing => Duration::ZERO,
+        };
         Waiting { blow, moment, delay, drawn: Instant::now(), came: None }
     }
 
@@ -194,7 +220,7 @@ impl<'a> Campaign<'a> {
         let lamp = self.technician.signals().map(|signals| signals.lamp);
         let came = match waiting.moment {
             Moment::Any => true,
-            Moment::Moving => lamp == Some(Lamp::Moving),
+            Moment::Moving | Moment::Writing => lamp == Some(Lamp::Moving),
             Moment::Accepted => lamp == Some(Lamp::Accepted),
         };
         // A cable that is out cannot be cut.
@@ -204,6 +230,28 @@ impl<'a> Campaign<'a> {
             waiting.came.get_or_insert_with(Instant::now);
         }
         possible && running && waiting.came.is_some_and(|came| came.elapsed() >= waiting.delay)
+    }
+
+    /// Has the emulator killed in the middle of a write. It is found dead or, where nothing was
+    /// written for too long, alive.
+    fn ambush(&mut self) -> Result<()> {
+        let delay = self.short(WRITE_S_MAX);
+        let pid = self.emulator.as_ref().ok_or("no emulator")?.pid();
+        let laid = Instant::now();
+        let ambush = Ambush::lay(pid, &self.folder.path().join(FILE_NAME), delay)?;
+        while !ambush.has_struck() && laid.elapsed() < AMBUSH_LIMIT {
+            if let Err(error) = self.turn() {
+                let failed = Instant::now();
+                while !ambush.has_struck() {
+                    if failed.elapsed() > STRUCK_LIMIT {
+                        return Err(error);
+                    }
+                    std::thread::yield_now();
+                }
+            }
+        }
+        self.outcome.ambush_count += usize::from(ambush.has_struck());
+        Ok(())
     }
 
     fn strike(&mut self, blow: Blow) -> Result<()> {
@@ -265,6 +313,12 @@ impl<'a> Campaign<'a> {
     }
 
     fn hear(&mut self, event: &Event) {
+        if !matches!(event, Event::Credit(_)) {
+            self.recent.push_back(event.clone());
+            while self.recent.len() > RECENT_COUNT_MAX {
+                self.recent.pop_front();
+            }
+        }
         let Event::Signals(_, signals) = event else { return };
         // The beep is in the very step in which the reading is kept.
         if signals.lamp == Lamp::Accepted && signals.beep {

@@ -178,6 +178,11 @@ impl Emulator {
         self.port.as_deref().unwrap_or_default()
     }
 
+    /// Number of the emulator's process.
+    pub fn pid(&self) -> u32 {
+        self.qemu.pid()
+    }
+
     /// Sends one frame on the feed.
     ///
     /// # Errors

@@ -13,7 +13,7 @@ use pinhold::store::LeverReading;
 use pinhold_board_qemu::flash::{FLASH_BYTES, FileBytes, FileFlash, Log};
 use pinhold_lever::log::{RecordBuffer, RecordLog};
 use pinhold_protocol::lost::decode_lost;
-use pinhold_protocol::record::{Pin, RECORD_BYTES_MAX, decode_record, encode_record};
+use pinhold_protocol::record::{Pin, RECORD_BYTES_MAX, Reading, decode_record, encode_record};
 
 use crate::Result;
 
@@ -91,16 +91,22 @@ impl StoredRecord {
     /// # Errors
     /// When it does not fit a record.
     pub fn of(filed_under: u64, stored: &LeverReading) -> Result<StoredRecord> {
+        let LeverReading { epoch, number, crc32, reading, .. } = stored;
+        StoredRecord::encoded(filed_under, (*epoch, *number), *crc32, reading)
+    }
+
+    /// As [`StoredRecord::of`], from its parts.
+    fn encoded(
+        filed_under: u64,
+        (epoch, number): (u32, u32),
+        checksum: u32,
+        reading: &Reading,
+    ) -> Result<StoredRecord> {
         let mut bytes = [0; RECORD_BYTES_MAX];
-        let len = encode_record(&stored.reading, &mut bytes);
+        let len = encode_record(reading, &mut bytes);
         let len = len.map_err(|error| format!("a stored reading does not encode: {error:?}"))?;
-        Ok(StoredRecord {
-            filed_under,
-            survey: stored.reading.survey,
-            epoch: stored.epoch,
-            number: stored.number,
-            record: Record { checksum: stored.crc32, bytes: bytes[..len].to_vec() },
-        })
+        let record = Record { checksum, bytes: bytes[..len].to_vec() };
+        Ok(StoredRecord { filed_under, survey: reading.survey, epoch, number, record })
     }
 }
 

@@ -1,6 +1,7 @@
 //! The harness around the emulated lever: the firmware's ELF under QEMU, a simulated technician on
 //! its sensor feed, and the native core to compare with.
 //!
+//! - [`ambush`]: kills in the middle of a write.
 //! - [`build`]: makes the ELF and the host binary.
 //! - [`emulator`]: starts and stops QEMU, resets it, and speaks the feed.
 //! - [`technician`]: turns pins as the lamp asks.
@@ -15,6 +16,7 @@
 //! Invariants: every wait has a wall-clock limit; a child process does not outlive its owner; what
 //! counts is what was printed or answered, never that a process ended in time.
 
+pub mod ambush;
 pub mod build;
 pub mod cable;
 pub mod campaign;

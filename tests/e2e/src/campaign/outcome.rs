@@ -31,6 +31,8 @@ pub struct Outcome {
     pub on_pin_count: usize,
     /// Of which while a reading in flash was not committed.
     pub uncommitted_count: usize,
+    /// Ends of the emulator in the middle of a write, as near as can be aimed.
+    pub ambush_count: usize,
     /// Readings heard to be accepted.
     pub accepted_count: usize,
     /// Readings in the flash.
@@ -59,12 +61,13 @@ impl fmt::Display for Outcome {
             self.blows.iter().map(|(blow, count)| format!("{count} {blow:?}")).collect();
         write!(
             f,
-            "{} ({} on a pin, {} with a reading not committed); {} host lives, {} surveys done, \
+            "{} ({} on a pin, {} with a reading not committed, {} in a write); {} host lives, {} surveys done, \
              {} without a lever; {} readings heard accepted, {} in flash ({} numbers torn), {} \
              stored: {}; {} s",
             blows.join(", "),
             self.on_pin_count,
             self.uncommitted_count,
+            self.ambush_count,
             self.host_life_count,
             self.survey_done_count,
             self.lever_absent_count,

@@ -1,7 +1,7 @@
 //! The ledger itself: it finds each kind of fault, and nothing where nothing is wrong.
 
 use embedded_storage::nor_flash::NorFlash;
-use pinhold_protocol::record::{Outcome, Reading, SampleCoverage, StringPosition};
+use pinhold_protocol::record::{Outcome, SampleCoverage, StringPosition};
 use pinhold_protocol::units::{Angle, DeviceTime};
 
 use super::*;
@@ -46,14 +46,9 @@ fn sound(notes: &[u8]) -> (Ledger, Vec<Pin>, Vec<StoredRecord>) {
         let len = encode_record(&reading(*note), &mut bytes).unwrap();
         log.make_room();
         let kept = log.push(&bytes[..len]).unwrap();
-        let lever_reading = LeverReading {
-            device: DEVICE,
-            epoch: EPOCH,
-            number: kept.number,
-            crc32: kept.checksum,
-            reading: reading(*note),
-        };
-        stored.push(StoredRecord::of(SURVEY, &lever_reading).unwrap());
+        let place = (EPOCH, kept.number);
+        let encoded = StoredRecord::encoded(SURVEY, place, kept.checksum, &reading(*note));
+        stored.push(encoded.unwrap());
     }
     let mut ledger = Ledger::new(DEVICE, EPOCH);
     ledger.absorb(image_of(log)).unwrap();

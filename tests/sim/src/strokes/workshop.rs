@@ -94,7 +94,7 @@ impl Shop {
         Shop {
             bench,
             lever: Lever::new(Identity { device: 1, epoch: 1, sample_period_ns }),
-            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None },
+            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
             sample_count: 0,
             reader: FrameReader::new(),
             sequence: 0,

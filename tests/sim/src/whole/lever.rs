@@ -81,7 +81,7 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
         if random.chance(0.1) {
             chip.fill_with_junk();
         }
-        let signals = Signals { lamp: Lamp::Idle, beep: false, pin: None };
+        let signals = Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false };
         let mut side = LeverSide {
             device,
             lever: None,
@@ -127,7 +127,7 @@ impl<const WORD: usize, const PAGE: usize, C: Care + Clone> LeverSide<WORD, PAGE
         self.chip = Some(old.unwrap_or_else(|| lever.log_mut().flash_mut().clone()));
         self.on_ms = now_ms + self.random.whole(20, 2_000) as u64;
         self.warned_until_ms = None;
-        self.signals = Signals { lamp: Lamp::Idle, beep: false, pin: None };
+        self.signals = Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false };
         self.technician.lift();
         self.to_line.clear();
     }
