@@ -18,6 +18,13 @@ fn round_to_i32(value: f64) -> Option<i32> {
     }
 }
 
+/// The same from an `f32`, in its own arithmetic: a lever without double precision has no other.
+fn round_f32_to_i32(value: f32) -> Option<i32> {
+    let shifted = if value < 0.0 { value - 0.5 } else { value + 0.5 };
+    let fits = shifted >= -2_147_483_648.0 && shifted < 2_147_483_648.0;
+    if fits { Some(shifted as i32) } else { None }
+}
+
 /// Torque in whole micronewton-metres, −2147 to 2147 N·m.
 ///
 /// The sign convention is stated where a torque is used: raw samples are sharp positive, a
@@ -47,6 +54,16 @@ impl Torque {
     /// ```
     pub fn from_newton_metres(value: f64) -> Option<Torque> {
         round_to_i32(value * 1e6).map(Torque)
+    }
+
+    /// As [`Torque::from_newton_metres`], in single precision throughout.
+    pub fn from_newton_metres_f32(value: f32) -> Option<Torque> {
+        round_f32_to_i32(value * 1e6).map(Torque)
+    }
+
+    /// Newton-metres, in single precision throughout.
+    pub fn newton_metres_f32(self) -> f32 {
+        self.0 as f32 / 1e6
     }
 
     /// Whole micronewton-metres.
@@ -82,6 +99,16 @@ impl Angle {
         round_to_i32(value * 1e6).map(Angle)
     }
 
+    /// As [`Angle::from_radians`], in single precision throughout.
+    pub fn from_radians_f32(value: f32) -> Option<Angle> {
+        round_f32_to_i32(value * 1e6).map(Angle)
+    }
+
+    /// Radians, in single precision throughout.
+    pub fn radians_f32(self) -> f32 {
+        self.0 as f32 / 1e6
+    }
+
     /// Whole microradians.
     pub const fn microradians(self) -> i32 {
         self.0
@@ -107,6 +134,12 @@ pub struct Stiffness(u32);
 impl Stiffness {
     /// From newton-metres per radian; `None` when negative, not finite or beyond 4294 N·m/rad.
     pub fn from_newton_metres_per_radian(value: f64) -> Option<Stiffness> {
+        let micro = value * 1e6 + 0.5;
+        if (0.0..4_294_967_296.0).contains(&micro) { Some(Stiffness(micro as u32)) } else { None }
+    }
+
+    /// As [`Stiffness::from_newton_metres_per_radian`], in single precision throughout.
+    pub fn from_newton_metres_per_radian_f32(value: f32) -> Option<Stiffness> {
         let micro = value * 1e6 + 0.5;
         if (0.0..4_294_967_296.0).contains(&micro) { Some(Stiffness(micro as u32)) } else { None }
     }
@@ -148,5 +181,31 @@ impl DeviceTime {
     pub fn milliseconds_since(self, earlier: DeviceTime) -> u32 {
         let span_ms = self.0.saturating_sub(earlier.0) / 1000;
         if span_ms > u64::from(u32::MAX) { u32::MAX } else { span_ms as u32 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn single_precision_is_as_near_as_it_can_be() {
+        for micro in [0, 1, -1, 499, 5_600_001, -13_107_199, 25_000_000, 2_147_000_000] {
+            let value = f64::from(micro) / 1e6;
+            let found = Torque::from_newton_metres_f32(value as f32).map(|torque| torque.0);
+            // Half a step of an f32 of that size, and half of the rounding.
+            let room = 1.0 + f64::from(micro).abs() / f64::from(1 << 23);
+            assert!(found.is_some_and(|found| f64::from((found - micro).abs()) <= room), "{micro}");
+        }
+        let none = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 2147.6, -2147.6];
+        for value in none {
+            assert_eq!(Torque::from_newton_metres_f32(value), None, "{value}");
+            assert_eq!(Angle::from_radians_f32(value), None, "{value}");
+        }
+        for value in [f32::NAN, -1.0, 4295.0] {
+            assert_eq!(Stiffness::from_newton_metres_per_radian_f32(value), None, "{value}");
+        }
+        let angle = Angle::from_radians_f32(-0.008_727).map(Angle::microradians);
+        assert_eq!(angle, Some(-8_727));
     }
 }

@@ -190,7 +190,9 @@ impl Session {
         }
         let spoiled = found.stroke.flags & SPOILERS != 0;
         if self.strokes.is_full() {
-            self.strokes.remove(self.least_useful());
+            let least = self.least_useful();
+            let mut place = 0..;
+            self.strokes.retain(|_| place.next() != Some(least));
         }
         if self.strokes.is_empty() {
             let at_once = found.stroke.rest_before_ms < ANEW_MS_MIN;
@@ -267,7 +269,7 @@ impl Session {
                 self.gone = None;
             }
         }
-        let slip_rad = found.stroke.slip.radians() as f32;
+        let slip_rad = found.stroke.slip.radians_f32();
         let gone_rad = self.gone.map_or(0.0, |(_, rad)| rad) + slip_rad;
         self.gone = Some((direction, gone_rad));
         self.went_too_far |= gone_rad > found.too_far_rad;
@@ -286,7 +288,7 @@ impl Session {
 
     /// The hand letting go after it had paused under torque: the foot stands, nothing new.
     fn is_easing_off(&self, found: &Found) -> bool {
-        let hard = found.stroke.peak.newton_metres().abs() > f64::from(TORQUE_WARN_NM);
+        let hard = found.stroke.peak.newton_metres_f32().abs() > TORQUE_WARN_NM;
         let spoiled = found.stroke.flags & SPOILERS != 0;
         !self.strokes.is_empty() && found.breakaway_nm.is_none() && !hard && !spoiled
     }
@@ -321,18 +323,17 @@ impl Session {
         let largest_nm = self
             .strokes
             .iter()
-            .fold(0.0, |peak: f64, found| peak.max(found.stroke.peak.newton_metres().abs()));
+            .fold(0.0, |peak: f32, found| peak.max(found.stroke.peak.newton_metres_f32().abs()));
         // A slip far too short to be one asked for is a half stroke, not a breakaway reading.
         let broke = self.strokes.iter().any(|found| {
-            found.breakaway_nm.is_some()
-                && found.stroke.slip.radians() > f64::from(0.1 * RAD_PER_DEG)
+            found.breakaway_nm.is_some() && found.stroke.slip.radians_f32() > 0.1 * RAD_PER_DEG
         });
         match (flat, sharp) {
             (true, true) => Outcome::Measured,
             (true, false) => Outcome::FlatOnly,
             (false, true) => Outcome::SharpOnly,
             (false, false) if broke => Outcome::BreakawayOnly,
-            (false, false) if largest_nm > f64::from(TORQUE_WARN_NM) => Outcome::AboveLimit,
+            (false, false) if largest_nm > TORQUE_WARN_NM => Outcome::AboveLimit,
             (false, false) if self.moved_on_seating => Outcome::MovedOnSeating,
             (false, false) => Outcome::Spoiled,
         }
@@ -403,16 +404,16 @@ impl Session {
 /// Whether a nudge of the lever turned the pin.
 fn turned_the_pin(found: &Found) -> bool {
     let net_rad = (found.coil_after_rad - found.coil_before_rad).abs();
-    let slip_rad = found.stroke.slip.radians() as f32;
+    let slip_rad = found.stroke.slip.radians_f32();
     let slipped = slip_rad > BUMP_SLIP_RAD
         && found.breakaway_nm.is_some_and(|nm| nm.abs() > BUMP_TORQUE_NM_MIN);
     slipped || net_rad > BUMP_TURN_RAD && found.torque_range_nm > BUMP_TORQUE_NM_MIN
 }
 
 fn torque(value_nm: f32) -> Option<Torque> {
-    Torque::from_newton_metres(f64::from(value_nm))
+    Torque::from_newton_metres_f32(value_nm)
 }
 
 fn angle(value_rad: f32) -> Angle {
-    Angle::from_radians(f64::from(value_rad)).unwrap_or_default()
+    Angle::from_radians_f32(value_rad).unwrap_or_default()
 }

@@ -67,7 +67,7 @@ impl Writer<'_> {
         let end = self.byte_count + bytes.len();
         // Always fits, see the assertion above.
         if let Some(room) = self.bytes.get_mut(self.byte_count..end) {
-            room.copy_from_slice(bytes);
+            room.iter_mut().zip(bytes).for_each(|(to, from)| *to = *from);
             self.byte_count = end;
         }
     }

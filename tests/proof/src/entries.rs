@@ -6,9 +6,9 @@ use core::hint::black_box;
 
 use pinhold_lever::calibration::Calibration;
 use pinhold_lever::log::{FlashLog, RamLog, RecordBuffer, RecordLog};
-use pinhold_lever::{Identity, Input, Lever, RawMotion, RawSample};
+use pinhold_lever::{Board, Buttons, Identity, Input, Lever, Power, RawMotion, RawSample};
 use pinhold_protocol::block::{self, BLOCK_BYTES_MAX, BLOCK_SAMPLE_COUNT_MAX};
-use pinhold_protocol::content::{Content, decode_content, encode_skip, encode_trace};
+use pinhold_protocol::content::{Content, decode_content, encode_skip, encode_trace, peek_pin};
 use pinhold_protocol::frame::{FrameReader, SequenceWatch, WIRE_BYTES_MAX};
 use pinhold_protocol::lost::{chain_over_unknown, encode_lost};
 use pinhold_protocol::message::{Commit, FromHost, FromLever, plan_checksum};
@@ -48,7 +48,13 @@ pub fn everything() {
     black_box(log_in_flash.store_settings(any_bytes(&mut settings)));
     black_box(log_in_flash.health());
     black_box(log_in_flash.wipe(any()));
-    lever(&mut Lever::with_log(identity, log_in_flash));
+    let board = Board {
+        start: any(),
+        battery_life_minutes: any(),
+        bridge_period_nominal_ns: any(),
+        motion_period_nominal_ns: any(),
+    };
+    lever(&mut Lever::with_log(identity, log_in_flash).with_board(board));
 }
 
 /// Every input, with any bytes, and every way out.
@@ -62,6 +68,10 @@ fn lever<L: RecordLog>(lever: &mut Lever<L>) {
         Input::Sample(sample),
         Input::Missed(any()),
         Input::Tick,
+        Input::MotionReady(any()),
+        Input::Buttons(Buttons { go: any(), back: any() }),
+        Input::Power(Power { battery_mv: Some(any()), external: any() }),
+        Input::Bridge { connected: any() },
     ];
     for input in inputs {
         let signals = lever.step(DeviceTime::from_microseconds(any()), black_box(input));
@@ -70,6 +80,7 @@ fn lever<L: RecordLog>(lever: &mut Lever<L>) {
         lever.sent(any());
     }
     log(lever.log_mut());
+    black_box(lever.keep_calibration(black_box(Calibration::NOMINAL)));
     calibration();
 }
 
@@ -143,6 +154,7 @@ fn contents() {
         Err(_) => Ok(0),
     };
     black_box(written.ok());
+    black_box(peek_pin(any_bytes(&mut bytes)));
     black_box(record_checksum(any(), any(), any_bytes(&mut bytes)));
     black_box((chain_start(any(), any()), chain_next(any(), any())));
     black_box(chain_over_unknown(any(), any(), any()));

@@ -12,6 +12,9 @@ use pinhold_lever::calibration::{NOMINAL_SPAN_NM_PER_COUNT, RATE_RADIANS_PER_SEC
 pub const SAMPLE_PERIOD_NS: u32 = 4_000_000;
 /// The same in seconds.
 const SAMPLE_PERIOD_S: f64 = 4e-3;
+/// Steps the lever rounds its samples to.
+const CODE_STEP: i32 = 16;
+const RATE_STEP: i16 = 4;
 /// Samples in one of the lever's bins.
 const BIN_SAMPLE_COUNT: usize = 10;
 const STIFFNESS_NM_PER_DEG: f64 = 10.8;
@@ -28,9 +31,13 @@ struct Drawing {
 impl Drawing {
     fn sample(&mut self, torque_nm: f64, rate_deg_per_s: f64) {
         let count_per_deg_s = 1.0 / f64::from(RATE_RADIANS_PER_SECOND_PER_COUNT).to_degrees();
+        // Codes that never change are those of a dead sensor. Every eleventh, so that bins of ten
+        // differ; it drifts by two thousandths of a degree per second.
+        let is_odd = self.samples.len().is_multiple_of(11);
         self.samples.push(RawSample {
-            bridge_code: (torque_nm / f64::from(NOMINAL_SPAN_NM_PER_COUNT)) as i32,
-            rate_count: (rate_deg_per_s * count_per_deg_s) as i16,
+            bridge_code: (torque_nm / f64::from(NOMINAL_SPAN_NM_PER_COUNT)) as i32
+                + i32::from(is_odd) * CODE_STEP,
+            rate_count: (rate_deg_per_s * count_per_deg_s) as i16 + i16::from(is_odd) * RATE_STEP,
         });
     }
 
@@ -55,7 +62,7 @@ impl Drawing {
     fn stroke(&mut self, torque_nm: f64, slip_bin_count: usize, rest_bin_count: usize) {
         self.ramp(4, torque_nm);
         self.hold(slip_bin_count, torque_nm.signum());
-        self.ramp(3, 0.0);
+        self.ramp(6, 0.0);
         self.hold(rest_bin_count, 0.0);
     }
 }
@@ -72,7 +79,8 @@ pub(crate) fn on_pin() -> Vec<RawSample> {
     let mut drawing = Drawing::default();
     drawing.hold(4, 20.0);
     drawing.hold(4, -20.0);
-    drawing.hold(13, 0.0);
+    // Over a second: what follows a spoiled stroke sooner is taken for part of it.
+    drawing.hold(27, 0.0);
     drawing.stroke(FLAT_NM, 14, 11);
     drawing.stroke(SHARP_NM, 15, 11);
     drawing.stroke(FLAT_NM, 5, 17);

@@ -11,7 +11,6 @@ use core::panic::PanicInfo;
 use cortex_m::interrupt;
 use cortex_m::peripheral::NVIC;
 use cortex_m_rt::entry;
-use defmt_rtt as _;
 use embedded_hal_bus::spi::ExclusiveDevice;
 use nrf52840_hal::clocks::Clocks;
 use nrf52840_hal::gpio::{Level, p0};
@@ -34,6 +33,7 @@ use crate::clock::{Edges, Time, start_heartbeat};
 use crate::flash::Flash;
 use crate::hardware::Hardware;
 use crate::link::{Link, LinkPins};
+use crate::log;
 use crate::supply::{Dog, Supply, start_reason};
 
 #[entry]
@@ -43,7 +43,7 @@ fn main() -> ! {
     let Some(dog) = Dog::start(parts.WDT) else { stop() };
     let _clocks = Clocks::new(parts.CLOCK).enable_ext_hfosc().start_lfclk();
     let reason = start_reason(&parts.POWER);
-    defmt::info!("start, reason {=u8} (0 power, 1 watchdog, 2 asked, 3 other)", reason as u8);
+    log::info!("start, reason {=u8} (0 power, 1 watchdog, 2 asked, 3 other)", reason as u8);
     let pins = p0::Parts::new(parts.P0);
     let panel = Panel {
         red: pins.p0_28.into_push_pull_output(Level::Low).degrade(),
@@ -95,15 +95,16 @@ fn main() -> ! {
     let Some(link) = Link::start(parts.UARTE0, link_pins) else { stop() };
     unmask();
 
-    let [low, high] = [0, 1].map(|word: usize| parts.FICR.deviceid[word].read().bits());
+    let [low, high] = &parts.FICR.deviceid;
+    let (low, high) = (low.read().bits(), high.read().bits());
     let device = u64::from(high) << 32 | u64::from(low);
     let epoch = Rng::new(parts.RNG).random_u32();
     let time = Time::start(parts.TIMER0);
     let mut hardware = Hardware { time, edges, link, panel, supply, dog };
     let mut sensors = Sensors::new(bridge, motion, SENSORS);
     let Found { answers, sample_period_ns, is_connected } = start(&mut hardware, &mut sensors);
-    defmt::info!("bridge {=bool}, motion {=bool} answered", answers.bridge, answers.motion);
-    defmt::info!("period {=u32} ns, torque cell connected {}", sample_period_ns, is_connected);
+    log::info!("bridge {=bool}, motion {=bool} answered", answers.bridge, answers.motion);
+    log::info!("period {=u32} ns, torque cell connected {}", sample_period_ns, is_connected);
     let identity = Identity { device, epoch, sample_period_ns };
     let board = pinhold_lever::Board {
         start: reason,
@@ -113,7 +114,7 @@ fn main() -> ! {
     };
     let Some(lever) = place(identity, Flash::new(parts.NVMC), board) else { stop() };
     let (epoch, next) = (lever.log_mut().epoch(), lever.log_mut().next_number());
-    defmt::info!("log epoch {=u32}, next record {=u32}", epoch, next);
+    log::info!("log epoch {=u32}, next record {=u32}", epoch, next);
     let mut run = Run::new(hardware, sensors, lever);
     if let Some(connected) = is_connected {
         run.step(Input::Bridge { connected });

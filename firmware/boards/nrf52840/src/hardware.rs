@@ -14,6 +14,7 @@ use pinhold_lever::{Buttons, Lamp, Power};
 
 use crate::clock::{Edges, Time, beats};
 use crate::link::Link;
+use crate::log;
 use crate::supply::{Dog, Supply, is_power_failing};
 
 /// All of it.
@@ -81,19 +82,19 @@ impl run::Hardware for Hardware {
 
     fn tell(&mut self, event: Event) {
         match event {
-            Event::Lamp(Lamp::Fault(fault)) => defmt::error!("fault {=u8}", fault.code()),
-            Event::Lamp(Lamp::Full) => defmt::warn!("log full"),
-            Event::Lamp(Lamp::BatteryLow) => defmt::warn!("battery too low to begin a pin"),
-            Event::Lamp(Lamp::Stop) => defmt::warn!("torque beyond the stop"),
+            Event::Lamp(Lamp::Fault(fault)) => log::error!("fault {=u8}", fault.code()),
+            Event::Lamp(Lamp::Full) => log::warn!("log full"),
+            Event::Lamp(Lamp::BatteryLow) => log::warn!("battery too low to begin a pin"),
+            Event::Lamp(Lamp::Stop) => log::warn!("torque beyond the stop"),
             Event::Lamp(_) => {}
-            Event::PowerFailing(is_failing) => defmt::warn!("power failing {=bool}", is_failing),
-            Event::Asleep(is_asleep, answers) => defmt::info!(
+            Event::PowerFailing(is_failing) => log::warn!("power failing {=bool}", is_failing),
+            Event::Asleep(is_asleep, answers) => log::info!(
                 "asleep {=bool}; answered: bridge {=bool}, motion {=bool}",
                 is_asleep,
                 answers.bridge,
                 answers.motion
             ),
-            Event::RecordsBelow(number) => defmt::info!("records kept below {=u32}", number),
+            Event::RecordsBelow(number) => log::info!("records kept below {=u32}", number),
         }
     }
 }

@@ -33,6 +33,8 @@ mod hardware;
 #[cfg(target_os = "none")]
 mod link;
 #[cfg(target_os = "none")]
+mod log;
+#[cfg(target_os = "none")]
 mod supply;
 
 /// On a machine with an operating system there is nothing to run.

@@ -104,7 +104,7 @@ impl<L: RecordLog> Lever<L> {
     /// Takes up the pin at `place`.
     fn take_up(&mut self, now: DeviceTime, place: u16, needs_lift: bool) {
         let pin = self.plan.pin(place).unwrap_or(UNASSIGNED);
-        let slip_rad = self.plan.slip.radians() as f32;
+        let slip_rad = self.plan.slip.radians_f32();
         self.slip_asked_rad = if self.plan.is_none() { SLIP_DEFAULT_RAD } else { slip_rad };
         if let Some(alone) = self.alone.as_mut() {
             alone.place = place;

@@ -70,7 +70,7 @@ impl<L: RecordLog> Lever<L> {
         self.make_room();
         self.survey = start.survey;
         self.stream_samples = start.stream_samples;
-        self.slip_asked_rad = start.slip.radians() as f32;
+        self.slip_asked_rad = start.slip.radians_f32();
         CommandResult::Done
     }
 

@@ -80,7 +80,7 @@ impl<L: RecordLog> Lever<L> {
             external_power: power.external,
             bridge_period_ns,
             motion_period_ns,
-            zero: Torque::from_newton_metres(self.zero_shown_nm.into()).unwrap_or_default(),
+            zero: Torque::from_newton_metres_f32(self.zero_shown_nm).unwrap_or_default(),
             uncommitted_count: self.log.next_number().saturating_sub(self.log.committed().0),
             room_count: self.log.room_count(),
             flash_failed_count: self.log.health().failed_count,

@@ -65,8 +65,8 @@ impl<L: RecordLog> Lever<L> {
         let live = Live {
             pin: self.session.as_ref().map(|session| session.pin),
             phase: self.phase,
-            torque: Torque::from_newton_metres(f64::from(self.last_torque_nm)).unwrap_or_default(),
-            angle: Angle::from_radians(f64::from(angle_rad)).unwrap_or_default(),
+            torque: Torque::from_newton_metres_f32(self.last_torque_nm).unwrap_or_default(),
+            angle: Angle::from_radians_f32(angle_rad).unwrap_or_default(),
             next_record: self.log.next_number(),
             committed_floor: self.log.committed().0,
             dropped_block_count: self.dropped_block_count,

@@ -107,7 +107,8 @@ impl RecordLog for RamLog {
     fn get(&mut self, number: u32, buffer: &mut RecordBuffer) -> Option<Stored> {
         let held = self.find(number)?;
         let byte_count = held.bytes.len();
-        buffer.get_mut(..byte_count)?.copy_from_slice(&held.bytes);
+        // Byte by byte: copying a slice panics where lengths differ, which here they cannot.
+        buffer.iter_mut().zip(&held.bytes).for_each(|(to, from)| *to = *from);
         Some(Stored { number, checksum: held.checksum, byte_count })
     }
 
@@ -128,7 +129,8 @@ impl RecordLog for RamLog {
 
     fn settings(&mut self, buffer: &mut [u8]) -> Option<usize> {
         let byte_count = self.settings.len();
-        buffer.get_mut(..byte_count)?.copy_from_slice(&self.settings);
+        let room = buffer.get_mut(..byte_count)?;
+        room.iter_mut().zip(&self.settings).for_each(|(to, from)| *to = *from);
         (byte_count > 0).then_some(byte_count)
     }
 

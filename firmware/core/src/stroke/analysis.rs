@@ -281,7 +281,7 @@ pub fn read(bins: &[Bin], context: &Context) -> Option<Found> {
         coil_max_rad: coil_max,
     };
     found.stroke.ramp_stiffness =
-        ramp.and_then(|k| Stiffness::from_newton_metres_per_radian(f64::from(k)));
+        ramp.and_then(|k| Stiffness::from_newton_metres_per_radian_f32(k));
     let peak = (0..bins.len()).fold(f32::NEG_INFINITY, |peak, i| peak.max(view.torque(i)));
     found.stroke.peak = torque(peak);
     if let Some(slip) = slip {
@@ -403,9 +403,9 @@ fn knee(deficit_nm: f32, breakaway: f32, running: f32) -> Knee {
 }
 
 fn torque(value_nm: f32) -> Torque {
-    Torque::from_newton_metres(f64::from(value_nm)).unwrap_or_default()
+    Torque::from_newton_metres_f32(value_nm).unwrap_or_default()
 }
 
 fn angle(value_rad: f32) -> Angle {
-    Angle::from_radians(f64::from(value_rad)).unwrap_or_default()
+    Angle::from_radians_f32(value_rad).unwrap_or_default()
 }

@@ -9,8 +9,8 @@ use heapless::Vec;
 
 use crate::sample::Bin;
 
-/// Bins held: 5 s at 10 ms.
-pub const TRACE_BIN_COUNT_MAX: usize = 512;
+/// Bins held: 3.8 s at 10 ms.
+pub const TRACE_BIN_COUNT_MAX: usize = 384;
 
 /// Bins of one stroke, oldest first.
 #[derive(Clone, Debug, Default)]

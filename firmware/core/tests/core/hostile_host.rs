@@ -11,7 +11,7 @@ use pinhold_protocol::units::Angle;
 
 use crate::numbers::Numbers;
 use crate::plan::{parts, pins};
-use crate::synthetic::{Bench, Said, micro_stroke, pin, records, through_the_air};
+use crate::synthetic::{Bench, Said, micro_stroke, pin, records, still, through_the_air};
 
 const STEP_COUNT: u32 = 100_000;
 
@@ -166,6 +166,8 @@ impl Hand {
             self.samples = through_the_air();
             let friction_nm = 4.0 + numbers.below(1000) as f64 / 200.0;
             self.samples.extend(micro_stroke(friction_nm, 2.0));
+            // What follows a spoiled stroke without a pause would be taken for part of it.
+            self.samples.extend(still(1_200));
         }
         self.place += count;
         &self.samples[self.place - count..self.place]

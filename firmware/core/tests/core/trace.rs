@@ -19,11 +19,11 @@ fn a_full_trace_is_halved_and_keeps_its_beginning() {
     assert_eq!((halved.bins().len(), halved.merge()), (TRACE_BIN_COUNT_MAX / 2, 2));
     // Bins 0 and 1 became one, and so on.
     assert_eq!(halved.bins()[0], Bin { torque_nm: 0.5, angle_rad: -0.5 });
-    assert_eq!(halved.bins()[255], Bin { torque_nm: 510.5, angle_rad: -510.5 });
-    // Bin 512 waits for 513.
+    assert_eq!(halved.bins()[191], Bin { torque_nm: 382.5, angle_rad: -382.5 });
+    // Bin 384 waits for 385.
     let on = filled(TRACE_BIN_COUNT_MAX + 2);
     assert_eq!(on.bins().len(), TRACE_BIN_COUNT_MAX / 2 + 1);
-    assert_eq!(on.bins()[256], Bin { torque_nm: 512.5, angle_rad: -512.5 });
+    assert_eq!(on.bins()[192], Bin { torque_nm: 384.5, angle_rad: -384.5 });
 }
 
 #[test]
