@@ -13,6 +13,7 @@
 #![cfg_attr(not(test), no_std)]
 
 pub mod block;
+pub mod checksum;
 pub mod content;
 pub mod encoding;
 pub mod error;
@@ -26,5 +27,5 @@ pub mod units;
 /// Protocol version this library speaks; the first byte of every frame.
 pub const PROTOCOL_VERSION: u8 = 1;
 
-/// CRC-32/ISO-HDLC (reflected 0x04C11DB7), as in the CRC catalogue: check value 0xCBF43926.
-pub const CRC32: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
+/// The checksum of frames, records and flash.
+pub const CRC32: checksum::Crc32 = checksum::Crc32;

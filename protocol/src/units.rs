@@ -179,7 +179,12 @@ impl DeviceTime {
 
     /// Whole milliseconds from `earlier` to `self`, 0 when `earlier` is later, at most 49 days.
     pub fn milliseconds_since(self, earlier: DeviceTime) -> u32 {
-        let span_ms = self.0.saturating_sub(earlier.0) / 1000;
+        let span_us = self.0.saturating_sub(earlier.0);
+        // Asked for with every sample, and a lever divides 64 bits only slowly.
+        if span_us <= u64::from(u32::MAX) {
+            return span_us as u32 / 1000;
+        }
+        let span_ms = span_us / 1000;
         if span_ms > u64::from(u32::MAX) { u32::MAX } else { span_ms as u32 }
     }
 }

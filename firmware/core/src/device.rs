@@ -111,6 +111,8 @@ pub struct Lever<L = RamLog> {
     /// Last time bytes came from a host.
     heard: Option<DeviceTime>,
     asleep: bool,
+    /// What the last step but those between bins showed.
+    shown: Signals,
     /// What is kept in the log was looked up; left to the first step, so that a board can build
     /// the lever in its place.
     recalled: bool,
@@ -177,6 +179,7 @@ impl<L: RecordLog> Lever<L> {
             active: DeviceTime::default(),
             heard: None,
             asleep: false,
+            shown: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
             recalled: false,
         }
     }
@@ -185,19 +188,29 @@ impl<L: RecordLog> Lever<L> {
     /// says so here. One that is kept in the log goes before it.
     #[must_use]
     pub fn with_calibration(mut self, calibration: Calibration) -> Self {
+        self.set_calibration(calibration);
+        self
+    }
+
+    /// As [`Lever::with_calibration`], for a lever that is in its place: it is large.
+    pub fn set_calibration(&mut self, calibration: Calibration) {
         if self.settings != (SettingsState::Fine { has_calibration: true }) {
             self.pipeline.calibration = calibration;
             self.reference = calibration;
         }
-        self
     }
 
     /// With what the board knows of itself.
     #[must_use]
     pub fn with_board(mut self, board: Board) -> Self {
+        self.set_board(board);
+        self
+    }
+
+    /// As [`Lever::with_board`], for a lever that is in its place.
+    pub fn set_board(&mut self, board: Board) {
         self.board = board;
         self.test.set_board(board);
-        self
     }
 
     /// Takes one input at time `now` (an earlier one than the last counts as the last) and says
@@ -205,9 +218,15 @@ impl<L: RecordLog> Lever<L> {
     pub fn step(&mut self, now: DeviceTime, input: Input<'_>) -> Signals {
         let now = now.max(self.now);
         self.now = now;
-        self.recall();
+        if !self.recalled {
+            self.recall();
+        }
         match input {
-            Input::Sample(sample) => self.take_sample(now, sample),
+            // Between bins nothing is new but the sample: what was shown stays.
+            Input::Sample(sample) if !self.take_sample(now, sample) => {
+                return Signals { beep: false, ..self.shown };
+            }
+            Input::Sample(_) => {}
             Input::Motion(motion) => {
                 self.test.note_attitude();
                 self.pipeline.set_motion(motion);
@@ -235,7 +254,8 @@ impl<L: RecordLog> Lever<L> {
         {
             self.press(now, press);
         }
-        self.signals(now)
+        self.shown = self.signals(now);
+        self.shown
     }
 
     /// Bytes waiting to be sent to the host, oldest first; may be a part of them.
@@ -253,19 +273,20 @@ impl<L: RecordLog> Lever<L> {
         &mut self.log
     }
 
-    fn take_sample(&mut self, now: DeviceTime, sample: RawSample) {
+    /// Takes a sample; whether it ended a bin.
+    fn take_sample(&mut self, now: DeviceTime, sample: RawSample) -> bool {
         // What is measured with is what is sent, so a replay of the one gives the other.
         let sample = rounded(sample);
         if self.room_wanted {
             // Now rather than when the next pin is chosen: samples missed here harm no reading.
             self.between_pins(now);
         }
-        self.test.note_sample(now);
         let finished = self.pipeline.push(sample);
+        let ends_bin = finished.is_some();
         self.collect(sample);
         if let Some(finished) = finished {
             self.last_torque_nm = finished.bin.torque_nm;
-            self.test.take_bin(&finished, &self.pipeline.motion);
+            self.test.take_bin(now, &finished, &self.pipeline.motion);
             self.look_around(now);
             if self.zeroing.is_some() {
                 self.take_zero_bin(now, &finished);
@@ -273,10 +294,11 @@ impl<L: RecordLog> Lever<L> {
                 self.take_bin(now, &finished);
             }
         }
-        let talking = self.survey != 0 || (self.is_busy() && self.is_heard(now));
-        if talking && self.pipeline.sample_index().is_multiple_of(LIVE_SAMPLE_COUNT) {
+        let is_time = self.pipeline.sample_index().is_multiple_of(LIVE_SAMPLE_COUNT);
+        if is_time && (self.survey != 0 || (self.is_busy() && self.is_heard(now))) {
             self.say_live();
         }
+        ends_bin
     }
 
     /// Gathers samples into blocks that end where a new attitude may take force.

@@ -116,7 +116,13 @@ impl Link {
         if self.sent > 0 {
             let len = self.waiting.len();
             let sent = self.sent.min(len);
-            self.waiting.copy_within(sent..len, 0);
+            // Mostly nothing is left to be moved. `copy_within` would be 1.5 KB of flash.
+            for index in 0..len - sent {
+                let byte = self.waiting.get(index + sent).copied();
+                if let (Some(slot), Some(byte)) = (self.waiting.get_mut(index), byte) {
+                    *slot = byte;
+                }
+            }
             self.waiting.truncate(len - sent);
             self.sent = 0;
         }

@@ -43,7 +43,7 @@ pub fn rounded(sample: RawSample) -> RawSample {
 
 /// The nearest multiple of 2^`bits` within the ends; of two as near, the even one, so that nothing
 /// is shifted on average.
-#[inline]
+#[inline(always)]
 fn round_within(value: i32, bits: u32, ends: core::ops::RangeInclusive<i32>) -> i32 {
     let (lowest, highest) = (*ends.start(), *ends.end());
     if value <= lowest || value >= highest {

@@ -89,7 +89,7 @@ pub struct SelfTest {
     board: Board,
     /// Since when the sensors should be at work.
     since: Option<DeviceTime>,
-    last_sample: Option<DeviceTime>,
+    last_bin: Option<DeviceTime>,
     last_motion: Option<DeviceTime>,
     bridge: PeriodMeter,
     motion: PeriodMeter,
@@ -112,7 +112,7 @@ impl SelfTest {
         SelfTest {
             board: Board::default(),
             since: None,
-            last_sample: None,
+            last_bin: None,
             last_motion: None,
             bridge: PeriodMeter::default(),
             motion: PeriodMeter::default(),
@@ -137,7 +137,7 @@ impl SelfTest {
 
     /// Whether nothing came yet, not even time.
     pub fn is_fresh(&self) -> bool {
-        self.since.is_none() && self.last_sample.is_none()
+        self.since.is_none() && self.last_bin.is_none()
     }
 
     /// Bits of all faults that stand.
@@ -166,18 +166,12 @@ impl SelfTest {
     /// The sensors start, or start again: silence and periods count from now on.
     pub fn wake(&mut self) {
         self.since = None;
-        self.last_sample = None;
+        self.last_bin = None;
         self.last_motion = None;
         self.bridge.from = None;
         self.bridge.count = 0;
         self.motion.from = None;
         self.motion.count = 0;
-    }
-
-    /// A sample came.
-    pub fn note_sample(&mut self, now: DeviceTime) {
-        self.last_sample = Some(now);
-        self.bridge.take(now, 1);
     }
 
     /// Samples were missed.
@@ -215,7 +209,7 @@ impl SelfTest {
         let since = *self.since.get_or_insert(now);
         let silent =
             |last: Option<DeviceTime>| now.milliseconds_since(last.unwrap_or(since)) > SILENT_MS;
-        self.set(Fault::ConverterSilent, silent(self.last_sample));
+        self.set(Fault::ConverterSilent, silent(self.last_bin));
         let motion_stuck = self.same_rate_count >= STUCK_BIN_COUNT;
         let motion_silent = self.board.motion_period_nominal_ns != 0 && silent(self.last_motion);
         self.set(Fault::MotionSilent, motion_stuck || motion_silent);
@@ -224,20 +218,23 @@ impl SelfTest {
         self.set(Fault::PeriodOff, off);
     }
 
-    /// Looks at a bin, measured under `motion`.
-    pub fn take_bin(&mut self, finished: &FinishedBin, motion: &RawMotion) {
+    /// Looks at a bin that ended now, measured under `motion`.
+    pub fn take_bin(&mut self, now: DeviceTime, finished: &FinishedBin, motion: &RawMotion) {
+        self.last_bin = Some(now);
+        self.bridge.take(now, BIN_SAMPLE_COUNT);
         self.bin_count = self.bin_count.saturating_add(1);
         let count = |count: u32, again: bool| if again { count.saturating_add(1) } else { 0 };
         let same_code = finished.code_sum == self.last_code_sum;
         self.same_code_count = count(self.same_code_count, same_code && !finished.saturated);
         self.same_rate_count = count(self.same_rate_count, finished.rate_sum == self.last_rate_sum);
         self.saturated_count = count(self.saturated_count, finished.saturated);
-        let rate_count = finished.rate_sum.unsigned_abs() / u64::from(BIN_SAMPLE_COUNT);
-        let at_end = rate_count >= u64::from(END_RATE_COUNT);
+        let rate_sum = u32::try_from(finished.rate_sum.unsigned_abs()).unwrap_or(u32::MAX);
+        let rate_count = rate_sum / BIN_SAMPLE_COUNT;
+        let at_end = rate_count >= END_RATE_COUNT;
         self.end_rate_count = count(self.end_rate_count, at_end);
         let torque_nm = finished.bin.torque_nm;
         let calm = (torque_nm - self.last_torque_nm).abs() < CALM_TORQUE_NM
-            && rate_count < u64::from(CALM_RATE_COUNT);
+            && rate_count < CALM_RATE_COUNT;
         if calm && self.has_attitude {
             self.implausible_count = count(self.implausible_count, !is_gravity(motion));
         }

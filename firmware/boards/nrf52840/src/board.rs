@@ -11,6 +11,7 @@ use core::panic::PanicInfo;
 use cortex_m::interrupt;
 use cortex_m::peripheral::NVIC;
 use cortex_m_rt::entry;
+use embedded_hal::spi::SpiBus;
 use embedded_hal_bus::spi::ExclusiveDevice;
 use nrf52840_hal::clocks::Clocks;
 use nrf52840_hal::gpio::{Level, p0};
@@ -65,18 +66,21 @@ fn main() -> ! {
         mosi: Some(pins.p0_14.into_push_pull_output(Level::Low).degrade()),
         miso: Some(pins.p0_15.into_floating_input().degrade()),
     };
-    let bridge_bus = Spim::new(parts.SPIM0, bridge_pins, Frequency::M4, MODE_1, 0);
-    let bridge_select = pins.p0_16.into_push_pull_output(Level::High);
-    let bridge = ExclusiveDevice::new(bridge_bus, bridge_select, Timer::one_shot(parts.TIMER1));
+    // Both buses behind one type: the code that drives them is in flash once.
+    let mut bridge_bus = Spim::new(parts.SPIM0, bridge_pins, Frequency::M4, MODE_1, 0);
+    let bridge_bus: &mut dyn SpiBus<Error = spim::Error> = &mut bridge_bus;
+    let bridge_select = pins.p0_16.into_push_pull_output(Level::High).degrade();
+    let bridge = ExclusiveDevice::new_no_delay(bridge_bus, bridge_select);
 
     let motion_pins = spim::Pins {
         sck: Some(pins.p0_19.into_push_pull_output(Level::High).degrade()),
         mosi: Some(pins.p0_20.into_push_pull_output(Level::Low).degrade()),
         miso: Some(pins.p0_21.into_floating_input().degrade()),
     };
-    let motion_bus = Spim::new(parts.SPIM1, motion_pins, Frequency::M8, MODE_3, 0);
-    let motion_select = pins.p0_22.into_push_pull_output(Level::High);
-    let motion = ExclusiveDevice::new(motion_bus, motion_select, Timer::one_shot(parts.TIMER2));
+    let mut motion_bus = Spim::new(parts.SPIM1, motion_pins, Frequency::M8, MODE_3, 0);
+    let motion_bus: &mut dyn SpiBus<Error = spim::Error> = &mut motion_bus;
+    let motion_select = pins.p0_22.into_push_pull_output(Level::High).degrade();
+    let motion = ExclusiveDevice::new_no_delay(motion_bus, motion_select);
     // Raising the selects is what could fail, and on this part cannot.
     let (Ok(bridge), Ok(motion)) = (bridge, motion);
 
@@ -133,9 +137,10 @@ fn place(
     let place =
         cortex_m::singleton!(: MaybeUninit<Lever<FlashLog<Flash>>> = MaybeUninit::uninit())?;
     let log = FlashLog::mount(flash, identity.device, identity.epoch);
-    Some(
-        place.write(Lever::with_log(identity, log).with_calibration(CALIBRATION).with_board(board)),
-    )
+    let lever = place.write(Lever::with_log(identity, log));
+    lever.set_calibration(CALIBRATION);
+    lever.set_board(board);
+    Some(lever)
 }
 
 fn unmask() {
