@@ -1,8 +1,8 @@
-//! CRC-32/ISO-HDLC with a table of sixteen entries: 64 bytes of flash, where a byte-wide table takes
-//! a kilobyte.
+//! CRC-32/ISO-HDLC with a table of sixteen entries: 64 bytes of flash, where a byte-wide table
+//! takes a kilobyte.
 //!
-//! Reflected polynomial 0x04C11DB7, as in the CRC catalogue: check value 0xCBF43926. The `crc` crate
-//! is the oracle of its tests. It finds damage; it does not prove who sent something.
+//! Reflected polynomial 0x04C11DB7, as in the CRC catalogue: check value 0xCBF43926. The `crc`
+//! crate is the oracle of its tests. It finds damage; it does not prove who sent something.
 
 /// Remainders of the sixteen values of four bits.
 const TABLE: [u32; 16] = table();

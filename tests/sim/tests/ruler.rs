@@ -39,7 +39,7 @@ fn the_drawn_stroke_is_measured_at_the_first_try() {
             signals = lever.step(DeviceTime::from_microseconds(now_us), Input::Sample(sample));
             assert_ne!(signals.lamp, Lamp::Repeat);
             sample_count += 1;
-            assert!(sample_count < 1_500, "{:?}", signals.lamp);
+            assert!(sample_count < 2_000, "{:?}", signals.lamp);
         }
         let mut buffer = [0; pinhold_protocol::record::RECORD_BYTES_MAX];
         let stored = lever.log_mut().get(u32::from(note) - 1, &mut buffer).unwrap();

@@ -20,7 +20,9 @@ pub(crate) fn word(runner: &Runner) -> Result<(), String> {
     }
     // One test at a time: each writes its own files.
     runner.cargo_with(&["test", "-p", "pinhold-protocol"], "PINHOLD_BLESS", "1")?;
-    let signal = ["test", "-p", "pinhold-simtest", "--test", "signal_file"];
+    // One at a time: the others read the file.
+    let one = ["--", "--test-threads=1"];
+    let signal = [&["test", "-p", "pinhold-simtest", "--test", "signal_file"][..], &one].concat();
     runner.cargo_with(&signal, "PINHOLD_BLESS", "1")?;
     println!("\nwhat changed, to be looked at before it is committed:");
     let folder = runner.root.join("tests/fixtures");

@@ -11,6 +11,7 @@ use core::panic::PanicInfo;
 use cortex_m::interrupt;
 use cortex_m::peripheral::NVIC;
 use cortex_m_rt::entry;
+use embedded_hal::delay::DelayNs;
 use embedded_hal::spi::SpiBus;
 use embedded_hal_bus::spi::ExclusiveDevice;
 use nrf52840_hal::clocks::Clocks;
@@ -19,7 +20,6 @@ use nrf52840_hal::gpiote::Gpiote;
 use nrf52840_hal::pac::{self, Interrupt};
 use nrf52840_hal::rng::Rng;
 use nrf52840_hal::spim::{self, Frequency, MODE_1, MODE_3, Spim};
-use nrf52840_hal::timer::Timer;
 use pinhold_drivers::design::{
     BATTERY_LIFE_MINUTES, BRIDGE_PERIOD_NOMINAL_NS, CALIBRATION, MOTION_PERIOD_NOMINAL_NS, SENSORS,
 };
@@ -70,7 +70,7 @@ fn main() -> ! {
     let mut bridge_bus = Spim::new(parts.SPIM0, bridge_pins, Frequency::M4, MODE_1, 0);
     let bridge_bus: &mut dyn SpiBus<Error = spim::Error> = &mut bridge_bus;
     let bridge_select = pins.p0_16.into_push_pull_output(Level::High).degrade();
-    let bridge = ExclusiveDevice::new_no_delay(bridge_bus, bridge_select);
+    let bridge = ExclusiveDevice::new(bridge_bus, bridge_select, Spin);
 
     let motion_pins = spim::Pins {
         sck: Some(pins.p0_19.into_push_pull_output(Level::High).degrade()),
@@ -80,7 +80,7 @@ fn main() -> ! {
     let mut motion_bus = Spim::new(parts.SPIM1, motion_pins, Frequency::M8, MODE_3, 0);
     let motion_bus: &mut dyn SpiBus<Error = spim::Error> = &mut motion_bus;
     let motion_select = pins.p0_22.into_push_pull_output(Level::High).degrade();
-    let motion = ExclusiveDevice::new_no_delay(motion_bus, motion_select);
+    let motion = ExclusiveDevice::new(motion_bus, motion_select, Spin);
     // Raising the selects is what could fail, and on this part cannot.
     let (Ok(bridge), Ok(motion)) = (bridge, motion);
 
@@ -149,6 +149,15 @@ fn unmask() {
         // SAFETY: the handlers share only atomics and a mutex with the main loop, and nothing
         // relies on these interrupts being masked.
         unsafe { NVIC::unmask(interrupt) };
+    }
+}
+
+/// Delays within a bus transaction, which no driver here asks for; by counting cycles of 64 MHz.
+struct Spin;
+
+impl DelayNs for Spin {
+    fn delay_ns(&mut self, duration_ns: u32) {
+        cortex_m::asm::delay(duration_ns / 15 + 1);
     }
 }
 

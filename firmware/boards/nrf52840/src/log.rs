@@ -1,5 +1,5 @@
-//! Log lines over the debug probe, for the bench: with the feature `log`, by defmt. Without it, as a
-//! lever leaves the house, there is no logger to fill flash or to fail.
+//! Log lines over the debug probe, for the bench: with the feature `log`, by defmt. Without it, as
+//! a lever leaves the house, there is no logger to fill flash or to fail.
 
 #[cfg(feature = "log")]
 mod lines {

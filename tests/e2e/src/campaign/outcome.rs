@@ -61,9 +61,9 @@ impl fmt::Display for Outcome {
             self.blows.iter().map(|(blow, count)| format!("{count} {blow:?}")).collect();
         write!(
             f,
-            "{} ({} on a pin, {} with a reading not committed, {} in a write); {} host lives, {} surveys done, \
-             {} without a lever; {} readings heard accepted, {} in flash ({} numbers torn), {} \
-             stored: {}; {} s",
+            "{} ({} on a pin, {} with a reading not committed, {} in a write); \
+             {} host lives, {} surveys done, {} without a lever; {} readings heard accepted, \
+             {} in flash ({} numbers torn), {} stored: {}; {} s",
             blows.join(", "),
             self.on_pin_count,
             self.uncommitted_count,
