@@ -219,6 +219,8 @@ impl<L: RecordLog> Lever<L> {
         let now = now.max(self.now);
         self.now = now;
         if !self.recalled {
+            // A clock that goes on over power cuts is no sign that nobody came for that long.
+            self.active = now;
             self.recall();
         }
         match input {
