@@ -80,7 +80,7 @@ mod tests {
     #[test]
     fn equals_the_oracle_in_any_pieces() {
         let oracle = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
-        let bytes: Vec<u8> = (0..1000u32).map(|index| (index * index >> 3) as u8).collect();
+        let bytes: Vec<u8> = (0..1000u32).map(|index| ((index * index) >> 3) as u8).collect();
         for end in [0, 1, 2, 255, 256, 257, 1000] {
             for cut in [0, end / 3, end] {
                 let mut digest = Crc32.digest();

@@ -21,7 +21,7 @@ fn round_to_i32(value: f64) -> Option<i32> {
 /// The same from an `f32`, in its own arithmetic: a lever without double precision has no other.
 fn round_f32_to_i32(value: f32) -> Option<i32> {
     let shifted = if value < 0.0 { value - 0.5 } else { value + 0.5 };
-    let fits = shifted >= -2_147_483_648.0 && shifted < 2_147_483_648.0;
+    let fits = (-2_147_483_648.0..2_147_483_648.0).contains(&shifted);
     if fits { Some(shifted as i32) } else { None }
 }
 

@@ -280,8 +280,7 @@ pub fn read(bins: &[Bin], context: &Context) -> Option<Found> {
         coil_min_rad: coil_min,
         coil_max_rad: coil_max,
     };
-    found.stroke.ramp_stiffness =
-        ramp.and_then(|k| Stiffness::from_newton_metres_per_radian_f32(k));
+    found.stroke.ramp_stiffness = ramp.and_then(Stiffness::from_newton_metres_per_radian_f32);
     let peak = (0..bins.len()).fold(f32::NEG_INFINITY, |peak, i| peak.max(view.torque(i)));
     found.stroke.peak = torque(peak);
     if let Some(slip) = slip {
