@@ -1,7 +1,7 @@
 //! A hostile host, and sensors gone mad: the lever comes back, says nothing but right frames, and
 //! forgets nothing.
 
-use pinhold_lever::{Identity, Input, Lever, RawMotion, RawSample};
+use pinhold_lever::{Buttons, Identity, Input, Lever, Power, RawMotion, RawSample};
 use pinhold_protocol::frame::FrameReader;
 use pinhold_protocol::message::FromLever;
 use pinhold_protocol::units::DeviceTime;
@@ -39,7 +39,7 @@ pub fn run(bytes: &[u8]) {
             break;
         }
         let now = DeviceTime::from_microseconds(now_us);
-        match source.byte() % 6 {
+        match source.byte() % 10 {
             0 => {
                 let count = usize::from(source.byte());
                 lever.step(now, Input::Received(source.bytes(count)));
@@ -67,6 +67,22 @@ pub fn run(bytes: &[u8]) {
             }
             4 => {
                 lever.step(now, Input::Missed(source.word()));
+            }
+            5 => {
+                let levels = source.byte();
+                let buttons = Buttons { go: levels & 1 != 0, back: levels & 2 != 0 };
+                lever.step(now, Input::Buttons(buttons));
+            }
+            6 => {
+                let battery_mv = Some(u16::from_le_bytes([source.byte(), source.byte()]));
+                let external = source.byte() & 1 != 0;
+                lever.step(now, Input::Power(Power { battery_mv, external }));
+            }
+            7 => {
+                lever.step(now, Input::MotionReady(source.word()));
+            }
+            8 => {
+                lever.step(now, Input::Bridge { connected: source.byte() & 1 != 0 });
             }
             _ => {
                 now_us = now_us.saturating_add(u64::from(source.word()));

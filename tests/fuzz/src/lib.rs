@@ -11,6 +11,7 @@ pub mod flash;
 pub mod lever;
 pub mod mutate;
 pub mod session;
+pub mod settings;
 pub mod wire;
 
 /// A function of bytes with a name.
@@ -24,11 +25,12 @@ pub struct Target {
 }
 
 /// All of them.
-pub const TARGETS: [Target; 9] = [
+pub const TARGETS: [Target; 10] = [
     Target { name: "frames", seeds: wire::frame_seeds, run: wire::frames },
     Target { name: "messages", seeds: wire::message_seeds, run: wire::messages },
     Target { name: "records", seeds: wire::record_seeds, run: wire::records },
     Target { name: "blocks", seeds: wire::block_seeds, run: wire::blocks },
+    Target { name: "settings", seeds: settings::seeds, run: settings::run },
     Target { name: "flash", seeds: flash::seeds, run: flash::run },
     Target { name: "lever", seeds: lever::seeds, run: lever::run },
     Target { name: "session", seeds: session::seeds, run: session::run },
