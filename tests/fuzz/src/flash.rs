@@ -5,6 +5,7 @@ use embedded_storage::nor_flash::{
 };
 use pinhold_lever::log::flash::format::SETTINGS_BYTES_MAX;
 use pinhold_lever::log::{FlashLog, RecordBuffer, RecordLog};
+use pinhold_protocol::lost::decode_lost;
 use pinhold_protocol::message::Commit;
 use pinhold_protocol::record::RECORD_BYTES_MAX;
 
@@ -89,6 +90,16 @@ pub fn seeds() -> Vec<Vec<u8>> {
 
 /// The first byte says what is done afterwards; then pieces: granule, length, bytes.
 pub fn run(bytes: &[u8]) {
+    outcome(bytes);
+}
+
+/// What became of a record kept in that flash, after another power-up: whether it is there, or told
+/// as lost; `None` where none was kept. Anything else panics.
+///
+/// Only a flash that some history of this log can leave behind promises that it is there. In one
+/// with pages of a forger's making the log may find, at the next power-up, that another page goes
+/// before the one it wrote; then it tells the loss.
+pub fn outcome(bytes: &[u8]) -> Option<bool> {
     let mut source = Source(bytes);
     let acts = source.byte();
     let mut memory = Memory::new(PAGE_COUNT);
@@ -112,14 +123,21 @@ pub fn run(bytes: &[u8]) {
     log.commit(Commit { epoch, floor: floor.wrapping_add(u32::from(acts >> 4)), chain });
     log.make_room();
     let record = [acts; 120];
-    let Some(stored) = log.push(&record) else { return };
-    // What it took is there after a power-up too, under the same number.
+    let stored = log.push(&record)?;
     let mut again = Log::mount(log.into_flash(), DEVICE, 11);
     let mut buffer: RecordBuffer = [0; RECORD_BYTES_MAX];
     let found = again.get(stored.number, &mut buffer);
-    assert_eq!(found, Some(stored));
-    assert_eq!(&buffer[..stored.byte_count], &record);
+    let is_there = found == Some(stored);
+    match found {
+        Some(_) if is_there => assert_eq!(&buffer[..stored.byte_count], &record),
+        Some(other) => {
+            assert_eq!(other.number, stored.number);
+            assert!(decode_lost(&buffer[..other.byte_count]).is_ok(), "another record: {other:?}");
+        }
+        None => panic!("{stored:?} is not answered for"),
+    }
     look(&mut again);
+    Some(is_there)
 }
 
 /// Every number it answers for has an answer.
