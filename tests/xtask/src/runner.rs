@@ -42,6 +42,8 @@ impl Runner {
     fn cargo_command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
         command.current_dir(&self.root).args(arguments).env("RUSTFLAGS", &self.rustflags);
+        // What incremental builds keep beside the build takes a gigabyte and helps no whole run.
+        command.env("CARGO_INCREMENTAL", "0");
         // What the calling cargo set for this runner is no business of the called one.
         for (name, _) in env::vars_os() {
             let text = name.to_string_lossy();
