@@ -1,11 +1,13 @@
 //! pinhold: torque of every tuning pin, a map of the pinblock, and an honest verdict.
 
 pub mod analysis;
+pub mod calibration;
 pub mod cli;
 pub mod correct;
 pub mod import;
 pub mod instrument;
 pub mod link;
+pub mod metrology;
 pub mod report;
 pub mod store;
 pub mod survey;

@@ -110,6 +110,7 @@ fn readings(piano: &Piano, seed: u64, setting: Setting) -> Vec<PinReading> {
                 not_holding: flat < 0.0,
                 cents_as_found: None,
                 remarks: Vec::new(),
+                marks: Vec::new(),
             }
         })
         .collect()

@@ -5,14 +5,8 @@
 
 use pinhold_protocol::record::Pin;
 
-/// A value with its standard uncertainty, both in the same SI unit.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Estimate {
-    /// Best value.
-    pub value: f64,
-    /// Standard uncertainty, not negative.
-    pub u: f64,
-}
+use crate::calibration::mark::LeverMark;
+pub use crate::metrology::Estimate;
 
 /// What kind of number a reading is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -65,6 +59,8 @@ pub struct PinReading {
     pub cents_as_found: Option<f64>,
     /// Notable words for the pin: jumpy, spongy, moved on seating, high first break, ….
     pub remarks: Vec<String>,
+    /// Why the lever behind it is to be doubted; empty for a hand tool.
+    pub marks: Vec<LeverMark>,
 }
 
 /// How well the instrument holds its tune, as told or measured before touching it.

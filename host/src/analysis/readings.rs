@@ -11,9 +11,13 @@
 mod hand;
 mod lever;
 
+use std::sync::Arc;
+
 use pinhold_protocol::record::{Pin, Reading};
 
 use super::input::{Estimate, PinReading, StringState, TorqueKind};
+use crate::calibration::mark::LeverMark;
+use crate::calibration::terms::LeverTerms;
 use crate::import::hand::HandReading;
 use crate::instrument::moment::{moment_at_cents, moment_at_pitch, moment_in_field};
 use crate::instrument::{FieldPin, Instrument};
@@ -63,13 +67,32 @@ const SLACK_MOMENT_RELATIVE_U: f64 = 0.1;
 /// Moment at a pitch nobody wrote down: 30 cents rectangular, 3.5 %/√3 (DER).
 const UNKNOWN_PITCH_RELATIVE_U: f64 = 0.02;
 
+/// A lever's reading, with what is known of the lever behind it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeverRead {
+    /// What the lever said, under the pin it counts for.
+    pub reading: Reading,
+    /// Terms of its calibration, else of its class.
+    pub terms: Arc<LeverTerms>,
+    /// Why the lever is to be doubted.
+    pub marks: Vec<LeverMark>,
+}
+
+impl LeverRead {
+    /// A reading of a lever of which nothing is known but its class.
+    pub fn of_class(reading: Reading) -> LeverRead {
+        let terms = Arc::new(LeverTerms::class());
+        LeverRead { reading, terms, marks: vec![LeverMark::Uncalibrated] }
+    }
+}
+
 /// All pins of a survey that were read, in order of note, then string; the last usable reading of
 /// a pin counts.
 ///
 /// `pitch_cents` is the instrument's mean pitch as found, for pins without a pitch of their own.
 pub fn pin_readings(
     instrument: &Instrument,
-    lever: &[Reading],
+    lever: &[LeverRead],
     hand: &[HandReading],
     pitch_cents: Option<f64>,
     profile: &MeasurementProfile,
@@ -81,7 +104,7 @@ pub fn pin_readings(
         keep(&mut readings, hand::read(reading, pin, cents, profile));
     }
     for reading in lever {
-        let pin = Strung::of(instrument, reading.pin, None);
+        let pin = Strung::of(instrument, reading.reading.pin, None);
         keep(&mut readings, lever::read(reading, pin, pitch_cents, profile));
     }
     readings.sort_by_key(|reading| reading.pin);
@@ -220,6 +243,7 @@ impl Torques {
             not_holding: self.not_holding(now),
             cents_as_found: self.cents,
             remarks,
+            marks: Vec::new(),
         }
     }
 

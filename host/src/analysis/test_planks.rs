@@ -78,6 +78,7 @@ pub(crate) fn reading(note: u8, letter: char, friction_nm: f64, moment_nm: f64) 
         not_holding: factor < 1.0,
         cents_as_found: None,
         remarks: Vec::new(),
+        marks: Vec::new(),
     }
 }
 

@@ -10,7 +10,7 @@ use serde_json::Value;
 use super::GlobalArguments;
 use super::exit::{CliError, Exit};
 use crate::analysis::input::{Condition, PinReading};
-use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
+use crate::analysis::readings::{LeverRead, MeasurementProfile, mean_pitch_cents, pin_readings};
 use crate::store::{InstrumentRecord, LeverReading, Store, Survey};
 use crate::units::TorqueUnit;
 
@@ -99,7 +99,8 @@ impl Context {
         let stored = store.readings_of(survey.id)?;
         let mut condition = store.condition(survey.id)?;
         condition.pitch_cents = condition.pitch_cents.or(mean_pitch_cents(&stored.hand));
-        let lever: Vec<_> = stored.lever.iter().filter_map(LeverReading::counted).collect();
+        let counted = stored.lever.iter().filter_map(LeverReading::counted);
+        let lever: Vec<_> = counted.map(LeverRead::of_class).collect();
         let readings = pin_readings(
             &record.instrument,
             &lever,

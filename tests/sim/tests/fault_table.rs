@@ -6,12 +6,11 @@
 use std::thread;
 
 use pinhold::analysis::input::PinReading;
-use pinhold::analysis::readings::{MeasurementProfile, pin_readings};
+use pinhold::analysis::readings::{LeverRead, MeasurementProfile, pin_readings};
 use pinhold::analysis::{AssessmentInput, Profile, assess};
 use pinhold::cli::demo::{condition_of, instrument_of};
 use pinhold::report::MapModel;
 use pinhold_board_virtual::practice::{Practice, Setup};
-use pinhold_protocol::record::Reading;
 use pinhold_sim::hand::Hand;
 use pinhold_sim::piano::{Fault, Piano, Severity};
 use pinhold_sim::sensors::{LeverModel, Posture};
@@ -47,7 +46,7 @@ fn assess_one(fault: Fault, severity: Severity, seed: u64) -> Outcome {
     let pin_count = choices.len();
     let outcome = survey(&mut Practice::new(setup), choices, false, 15_000 * pin_count as u64);
     assert!(outcome.finished, "{fault} {seed}: {} of {pin_count}", outcome.records.len());
-    let lever: Vec<Reading> = outcome.readings().collect();
+    let lever: Vec<_> = outcome.readings().map(LeverRead::of_class).collect();
     let profile = MeasurementProfile::default();
     let readings: Vec<PinReading> =
         pin_readings(&instrument, &lever, &[], condition.pitch_cents, &profile);

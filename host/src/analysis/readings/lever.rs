@@ -3,7 +3,7 @@
 use pinhold_protocol::record::{Direction, Outcome, Reading, Stroke, reading_flags, stroke_flags};
 use pinhold_protocol::units::Torque;
 
-use super::{Budget, Measured, MeasurementProfile, Strung, Torques, note};
+use super::{Budget, LeverRead, Measured, MeasurementProfile, Strung, Torques, note};
 use crate::analysis::input::{PinReading, StringState, TorqueKind};
 
 /// Slip time over which torque scatter is taken as one independent value, ms (MEM).
@@ -11,11 +11,12 @@ const SCATTER_INDEPENDENT_MS: f64 = 100.0;
 
 /// One record as a pin's reading.
 pub(super) fn read(
-    reading: &Reading,
+    read: &LeverRead,
     strung: Strung,
     cents: Option<f64>,
     profile: &MeasurementProfile,
 ) -> PinReading {
+    let reading = &read.reading;
     let state = state_of(reading);
     let mut torques = Torques {
         kind: TorqueKind::Running,
@@ -35,6 +36,7 @@ pub(super) fn read(
         Outcome::MovedOnSeating | Outcome::Spoiled => (torques.sharp, torques.flat) = (None, None),
     }
     let mut pin = torques.combine(strung, profile);
+    pin.marks.clone_from(&read.marks);
     // Pitch was not found by the lever: it stands in the survey's condition.
     pin.cents_as_found = None;
     pin.not_holding |= reading.flags & reading_flags::NOT_HOLDING != 0;
@@ -225,7 +227,8 @@ mod tests {
     fn analysed(readings: &[Reading]) -> PinReading {
         let instrument = modern_88("test", InstrumentKind::Grand);
         let profile = MeasurementProfile::default();
-        let mut pins = pin_readings(&instrument, readings, &[], None, &profile);
+        let reads: Vec<_> = readings.iter().cloned().map(LeverRead::of_class).collect();
+        let mut pins = pin_readings(&instrument, &reads, &[], None, &profile);
         assert_eq!(pins.len(), 1);
         pins.remove(0)
     }
