@@ -1,22 +1,20 @@
 //! Linear least squares for any design: coefficients, covariance, residuals, leverages.
 //!
-//! Householder reflections in twice a double's precision (`double`), on columns scaled by powers
-//! of two, so that certified results (NIST StRD, linear regression) come out to the last digits a
-//! double holds. Deliberately not here: what the columns mean ([`super::polynomial`] has powers of
-//! one quantity), and tests on a fit ([`super::lack_of_fit`]).
+//! Certified results (NIST StRD, linear regression) come out to the last digits a double holds;
+//! `householder` does the work. Deliberately not here: what the columns mean
+//! ([`super::polynomial`] has powers of one quantity), and tests on a fit
+//! ([`super::lack_of_fit`]).
 //!
 //! Invariants: operations in a fixed order, the same bits on every machine; every result finite,
 //! or a typed error.
 
 use thiserror::Error;
 
-use super::double::{Double, dot, sum};
+use super::double::Double;
+use super::householder::{System, exponent_of, solve, square};
 
 /// Observations a fit takes at most.
 pub const OBSERVATION_COUNT_MAX: usize = 4_000_000;
-
-/// A column that adds less than this of its length to the columns before it adds nothing.
-const INDEPENDENT_SHARE_MIN: f64 = 1e-14;
 
 /// Why nothing could be fitted. Indices count observations from 0.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
@@ -189,247 +187,6 @@ pub fn fit_design(
     Ok(solve(System { columns, transform, exponents, has_constant }, observations)?.fit)
 }
 
-/// The power of two that brings the largest of these below 1; 0 when all are zero.
-pub(super) fn exponent_of(values: impl Iterator<Item = f64>) -> i32 {
-    let largest = values.fold(0.0, |largest: f64, value| largest.max(value.abs()));
-    libm::frexp(largest).1
-}
-
-/// A square matrix by its cells.
-pub(super) fn square(size: usize, cell: impl Fn(usize, usize) -> Double) -> Vec<Vec<Double>> {
-    (0..size).map(|row| (0..size).map(|column| cell(row, column)).collect()).collect()
-}
-
-/// A design ready to be solved: moderate columns, and the way back to the coefficients wanted.
-pub(super) struct System {
-    /// Column by column, cells below about 1.
-    pub(super) columns: Vec<Vec<Double>>,
-    /// Coefficients wanted = transform · coefficients of the columns.
-    pub(super) transform: Vec<Vec<Double>>,
-    /// Then times these powers of two.
-    pub(super) exponents: Vec<i32>,
-    /// Whether the columns hold a constant.
-    pub(super) has_constant: bool,
-}
-
-/// A fit, and the same in the columns' own coefficients.
-pub(super) struct Solved {
-    pub(super) fit: Fit,
-    pub(super) own_coefficients: Vec<f64>,
-    pub(super) own_covariance: Vec<Vec<f64>>,
-}
-
-/// Values and weights brought near 1 by powers of two.
-struct Scaled {
-    values: Vec<Double>,
-    value_exponent: i32,
-    weights: Vec<Double>,
-    weight_exponent: i32,
-}
-
-fn scaled(observations: Observations<'_>, needed: usize) -> Result<Scaled, FitError> {
-    let Observations { values, weights, .. } = observations;
-    let count = values.len();
-    if count < needed {
-        return Err(FitError::TooFew { count, needed });
-    }
-    if count > OBSERVATION_COUNT_MAX {
-        return Err(FitError::TooMany { count });
-    }
-    if let Some(index) = values.iter().position(|value| !value.is_finite()) {
-        return Err(FitError::NotFinite { index });
-    }
-    let scaled_by = |values: &[f64], exponent: i32| -> Vec<Double> {
-        values.iter().map(|value| Double::from(libm::scalbn(*value, -exponent))).collect()
-    };
-    let value_exponent = exponent_of(values.iter().copied());
-    let (weights, weight_exponent) = match weights {
-        None => (vec![Double::ONE; count], 0),
-        Some(weights) if weights.len() != count => return Err(FitError::Lengths),
-        Some(weights) => {
-            let bad = weights.iter().position(|weight| !(*weight > 0.0 && weight.is_finite()));
-            if let Some(index) = bad {
-                return Err(FitError::Weight { index });
-            }
-            let exponent = exponent_of(weights.iter().copied());
-            (scaled_by(weights, exponent), exponent)
-        }
-    };
-    Ok(Scaled {
-        values: scaled_by(values, value_exponent),
-        value_exponent,
-        weights,
-        weight_exponent,
-    })
-}
-
-/// Solves a system.
-pub(super) fn solve(system: System, observations: Observations<'_>) -> Result<Solved, FitError> {
-    let size = system.columns.len();
-    let data = scaled(observations, size + 1)?;
-    let roots: Vec<Double> = data.weights.iter().map(|weight| weight.sqrt()).collect();
-    let weighted = |column: &Vec<Double>| -> Vec<Double> {
-        column.iter().zip(&roots).map(|(cell, root)| *cell * *root).collect()
-    };
-    let reduced =
-        triangular(system.columns.iter().map(weighted).collect(), weighted(&data.values))?;
-    let own = back_substituted(&reduced.upper, &reduced.right);
-    let inverse = inverse_of_upper(&reduced.upper);
-    let rows = || (0..data.values.len()).map(|row| system.columns.iter().map(move |c| c[row]));
-    let residuals: Vec<Double> = rows()
-        .zip(&data.values)
-        .map(|(row, value)| *value - sum(row.zip(&own).map(|(cell, b)| cell * *b)))
-        .collect();
-    let leverages = rows()
-        .zip(&data.weights)
-        .map(|(row, weight)| (leverage(&row.collect::<Vec<_>>(), &inverse) * *weight).rounded())
-        .collect();
-    let squares = |values: &[Double]| {
-        sum(values.iter().zip(&data.weights).map(|(value, weight)| value.squared() * *weight))
-    };
-    let residual_ss = squares(&residuals);
-    let dof = data.values.len() - size;
-    let variance = residual_ss / Double::from(dof as f64);
-    let (scale, scale_exponent) = match observations.scatter {
-        Scatter::FromResiduals => (variance, 2 * data.value_exponent),
-        Scatter::Known => (Double::ONE, -data.weight_exponent),
-    };
-    // The columns' coefficients are of the scaled values; a known scatter is of the unscaled.
-    let whole = product(&system.transform, &inverse);
-    let coefficients: Vec<Double> = system.transform.iter().map(|row| dot(row, &own)).collect();
-    let shift = |value: Double, exponent: i32| libm::scalbn(value.rounded(), exponent);
-    let covariance_of = |factor: &[Vec<Double>], exponents: &dyn Fn(usize) -> i32| {
-        let cell = |row: usize, column: usize| {
-            let exponent = scale_exponent + exponents(row) + exponents(column);
-            shift(dot(&factor[row], &factor[column]) * scale, exponent)
-        };
-        (0..size).map(|row| (0..size).map(|column| cell(row, column)).collect()).collect()
-    };
-    let total = total_ss(&data, system.has_constant);
-    let fit = Fit {
-        coefficients: coefficients
-            .iter()
-            .zip(&system.exponents)
-            .map(|(value, exponent)| shift(*value, data.value_exponent + exponent))
-            .collect(),
-        covariance: covariance_of(&whole, &|index| system.exponents[index]),
-        residuals: residuals.iter().map(|value| shift(*value, data.value_exponent)).collect(),
-        leverages,
-        residual_ss: shift(residual_ss, 2 * data.value_exponent + data.weight_exponent),
-        residual_sd: shift(variance.sqrt(), data.value_exponent)
-            * libm::scalbn(1.0, data.weight_exponent).sqrt(),
-        degrees_of_freedom: u32::try_from(dof).map_err(|_| FitError::BeyondRange)?,
-        r_squared: if total == Double::ZERO {
-            f64::NAN
-        } else {
-            (Double::ONE - residual_ss / total).rounded()
-        },
-    };
-    if !all_finite(&fit) {
-        return Err(FitError::BeyondRange);
-    }
-    let own_coefficients = own.iter().map(|value| shift(*value, data.value_exponent)).collect();
-    let own_covariance = covariance_of(&inverse, &|_| 0);
-    Ok(Solved { fit, own_coefficients, own_covariance })
-}
-
-fn all_finite(fit: &Fit) -> bool {
-    let lists = [&fit.coefficients, &fit.residuals, &fit.leverages];
-    let cells = lists.into_iter().chain(&fit.covariance).flatten();
-    cells.chain([&fit.residual_ss, &fit.residual_sd]).all(|value| value.is_finite())
-}
-
-/// Weighted squares about the weighted mean, or about zero.
-fn total_ss(data: &Scaled, about_mean: bool) -> Double {
-    let mean = if about_mean {
-        let weighted = data.values.iter().zip(&data.weights).map(|(value, w)| *value * *w);
-        sum(weighted) / sum(data.weights.iter().copied())
-    } else {
-        Double::ZERO
-    };
-    let about = data.values.iter().zip(&data.weights);
-    sum(about.map(|(value, weight)| (*value - mean).squared() * *weight))
-}
-
-/// Upper triangle (row by row, zeros left out) and right side after the reflections.
-struct Triangular {
-    upper: Vec<Vec<Double>>,
-    right: Vec<Double>,
-}
-
-/// Householder reflections, column by column.
-fn triangular(
-    mut columns: Vec<Vec<Double>>,
-    mut right: Vec<Double>,
-) -> Result<Triangular, FitError> {
-    let size = columns.len();
-    let lengths: Vec<f64> =
-        columns.iter().map(|column| dot(column, column).sqrt().rounded()).collect();
-    for step in 0..size {
-        let (done, rest) = columns.split_at_mut(step + 1);
-        let column = &mut done[step];
-        let length = dot(&column[step..], &column[step..]).sqrt();
-        let enough = INDEPENDENT_SHARE_MIN * lengths[step];
-        if length.rounded().is_nan() || length.rounded() <= enough {
-            return Err(FitError::Collinear);
-        }
-        // The reflection takes the column's rest onto its first cell, away from its sign.
-        let first = column[step];
-        let target = if first.rounded() > 0.0 { -length } else { length };
-        let half_square = length.squared() + first.abs() * length;
-        let mut mirror = column[step..].to_vec();
-        mirror[0] = first - target;
-        for other in rest.iter_mut().chain([&mut right]) {
-            let share = dot(&mirror, &other[step..]) / half_square;
-            for (cell, normal) in other[step..].iter_mut().zip(&mirror) {
-                *cell = *cell - share * *normal;
-            }
-        }
-        column[step] = target;
-    }
-    let upper = (0..size).map(|row| (row..size).map(|column| columns[column][row]).collect());
-    Ok(Triangular { upper: upper.collect(), right: right[..size].to_vec() })
-}
-
-/// Solves upper · x = right; row r of `upper` begins at column r.
-fn back_substituted(upper: &[Vec<Double>], right: &[Double]) -> Vec<Double> {
-    let mut solution = right.to_vec();
-    for row in (0..upper.len()).rev() {
-        let known = dot(&upper[row][1..], &solution[row + 1..]);
-        solution[row] = (solution[row] - known) / upper[row][0];
-    }
-    solution
-}
-
-/// The inverse of the upper triangle, as a full square.
-fn inverse_of_upper(upper: &[Vec<Double>]) -> Vec<Vec<Double>> {
-    let size = upper.len();
-    let mut inverse = square(size, |_, _| Double::ZERO);
-    for column in 0..size {
-        let unit: Vec<Double> =
-            (0..size).map(|row| if row == column { Double::ONE } else { Double::ZERO }).collect();
-        for (row, cell) in back_substituted(upper, &unit).into_iter().enumerate() {
-            inverse[row][column] = cell;
-        }
-    }
-    inverse
-}
-
-/// Square of a row times the inverse triangle.
-fn leverage(row: &[Double], inverse: &[Vec<Double>]) -> Double {
-    let size = row.len();
-    sum((0..size).map(|column| {
-        sum(row.iter().zip(inverse).map(|(cell, line)| *cell * line[column])).squared()
-    }))
-}
-
-fn product(left: &[Vec<Double>], right: &[Vec<Double>]) -> Vec<Vec<Double>> {
-    let cell = |row: usize, column: usize| {
-        sum(left[row].iter().zip(right).map(|(cell, line)| *cell * line[column]))
-    };
-    square(left.len(), cell)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -451,13 +208,11 @@ mod tests {
 
     #[test]
     fn two_columns_by_hand() {
-        // AᵀA = [6 4; 4 6], Aᵀy = [16; 14]: b = [2; 1], residuals 0, 0, 0, 0 but for the values
-        // moved by +1 and −1, at right angles to neither column.
+        // AᵀA = [6 4; 4 6], Aᵀy = [16; 14]: b = [2; 1], nothing left.
         let fit = fit_design(&rows(), false, Observations::equal(&VALUES)).unwrap();
         assert_all_close(&fit.coefficients, &[2.0, 1.0], 1e-15);
         assert!(fit.residual_ss < 1e-60);
-        // With y₁ + 1: Aᵀy = [17; 16], b = [38; 28]/20, residuals 0.3, 0.1, −0.4, −0.2 … squares:
-        // yᵀy − bᵀAᵀy = 55 − (1.9·17 + 1.4·16) = 0.3.
+        // With y₁ + 1: Aᵀy = [17; 16], b = [38; 28]/20, residuals 0.3, 0.1, −0.4, −0.2.
         let moved = [5.0, 2.0, 1.0, 5.0];
         let fit = fit_design(&rows(), false, Observations::equal(&moved)).unwrap();
         assert_all_close(&fit.coefficients, &[1.9, 1.4], 1e-15);
@@ -468,7 +223,8 @@ mod tests {
         assert_all_close(&fit.covariance[1], &[-0.03, 0.045], 1e-14);
         assert_all_close(&[fit.correlation(0, 1).unwrap()], &[-2.0 / 3.0], 1e-14);
         assert_eq!(fit.correlation(0, 2), None);
-        // r aᵀ(AᵀA)⁻¹a of each row.
+        // aᵀ(AᵀA)⁻¹a of each row.
+        assert_all_close(&fit.residuals, &[0.3, 0.1, -0.4, -0.2], 1e-14);
         assert_all_close(&fit.leverages, &[0.7, 0.3, 0.3, 0.7], 1e-15);
         assert_all_close(&[fit.r_squared], &[1.0 - 0.3 / 55.0], 1e-15);
     }

@@ -9,6 +9,7 @@ pub mod anova;
 mod beta;
 mod double;
 pub mod errors_in_both;
+mod householder;
 pub mod inverse;
 pub mod lack_of_fit;
 pub mod least_squares;

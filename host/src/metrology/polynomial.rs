@@ -6,9 +6,8 @@
 //! Deliberately not here: the way back from a reading to a place ([`super::inverse`]).
 
 use super::double::Double;
-use super::least_squares::{
-    Fit, FitError, Observations, Scatter, System, exponent_of, solve, square,
-};
+use super::householder::{System, exponent_of, solve, square};
+use super::least_squares::{Fit, FitError, Observations, Scatter};
 use super::student::coverage_factor;
 
 /// Highest degree fitted.
