@@ -15,6 +15,8 @@ mod file;
 pub mod hand;
 mod rows;
 
+pub(crate) use columns::{Line, separator_of, split_lines};
+pub(crate) use decode::decode;
 pub use error::{FAULT_COUNT_SHOWN, ImportError, RowFault};
 pub use file::{FILE_BYTES_MAX, read_file};
 pub use rows::{HandRow, Place, REMARK_LENGTH_MAX, ROW_COUNT_MAX};
