@@ -271,7 +271,8 @@ mod tests {
             start in prop::sample::select(vec!["load,reading\n", "Reading;Load\r", "", "load\t"]),
             body in prop::collection::vec(
                 prop_oneof![
-                    "[0-9]{1,3}([.,][0-9]{1,2})?[,;\t][-+]?[0-9]{1,3}\n".prop_map(String::into_bytes),
+                    "[0-9]{1,3}([.,][0-9]{1,2})?[,;\t][-+]?[0-9]{1,3}\n"
+                        .prop_map(String::into_bytes),
                     prop::collection::vec(any::<u8>(), 0..12),
                 ],
                 0..12,

@@ -19,9 +19,10 @@ const VERSION: u32 = 1;
 /// Arguments of `pinhold lever fit`.
 #[derive(Args, Clone, Debug)]
 #[command(after_long_help = "\
-The file is CSV with the header load,reading; each further line is one point, in any unit. Reading is
-regressed on load by least squares, every point counting alike. No lever is asked, nothing is stored:
-this is the arithmetic of `pinhold lever calibrate` laid open, to be held against certified data.
+The file is CSV with the header load,reading; each further line is one point, in any unit. Reading
+is regressed on load by least squares, every point counting alike. No lever is asked, nothing is
+stored: this is the arithmetic of `pinhold lever calibrate` laid open, to be held against certified
+data.
 
 Coefficients come constant first. Standard errors and covariance follow from the scatter of the
 residuals; their degrees of freedom are points less coefficients. r² compares with the mean.
