@@ -10,8 +10,8 @@
 //! Satterthwaite (JCGM 100, G.4); together they count as one scaled t.
 //!
 //! Intervals are *probabilistically symmetric*: as much probability below as above. Every part is
-//! symmetric about its own middle, so this is the shortest one too unless only one-sided
-//! rectangular parts with gaps between them were given, which no budget has.
+//! symmetric about its own middle and highest there, and so is the sum: the interval is the
+//! shortest one, too. About the *value* it need not be symmetric: a one-sided part moves it.
 //!
 //! Deliberately not here: where parts come from, and decisions ([`super::conformity`]).
 

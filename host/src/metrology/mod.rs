@@ -6,6 +6,7 @@
 //! Invariant: transcendental functions come from the `libm` crate, sums run in a fixed order.
 
 mod beta;
+pub mod coverage;
 pub mod student;
 
 use serde::{Deserialize, Serialize};

@@ -11,8 +11,8 @@
 
 use crate::metrology::student;
 
-/// Coefficients at most. A single rectangular part needs most: its edges leave 10⁻⁴ at worst.
-const TERM_COUNT_MAX: usize = 1024;
+/// Coefficients at most. A rectangular part almost alone needs most: its edges leave a few 10⁻⁵.
+const TERM_COUNT_MAX: usize = 4096;
 /// Coefficients below this are not needed any more.
 const TERM_SMALLEST: f64 = 1e-9;
 /// Half period in standard deviations of a part without a heavy tail: beyond lies 2·10⁻⁹.
@@ -31,6 +31,8 @@ const NODE_WEIGHT_SMALLEST: f64 = 1e-12;
 const NODE_COUNT_MAX: i32 = 200;
 /// Periods to either side whose tails are taken off one by one; the rest by its integral.
 const WRAP_COUNT: u32 = 4;
+/// A tail that leaves less than this beyond the period is none.
+const TAIL_SMALLEST: f64 = 1e-7;
 /// Steps of the search for a quantile at most.
 const SEARCH_STEPS_MAX: u32 = 80;
 /// Probability to which a quantile is found.
@@ -55,7 +57,7 @@ struct Tail {
 impl Tail {
     /// Probability beyond ±`x`, both sides together.
     fn mass_beyond(self, x: f64) -> f64 {
-        2.0 * student::survival(x / self.u, self.degrees_of_freedom)
+        2.0 * student::t_upper_tail(x / self.u, self.degrees_of_freedom)
     }
 }
 
@@ -66,16 +68,20 @@ impl Series {
         let tail_sigmas = if is_t { HALF_PERIOD_TAIL_SIGMAS / degrees_of_freedom } else { 0.0 };
         let reach = half_widths.iter().fold(0.0, |sum, half_width| sum + half_width);
         let variance = half_widths.iter().fold(0.0, |sum, a| sum + a * a / 3.0);
-        // Sums of rectangular parts have no heavier tail than the normal of their variance.
-        let half_period = reach.min(HALF_PERIOD_SIGMAS * variance.sqrt())
-            + (HALF_PERIOD_SIGMAS + tail_sigmas) * normal_u;
+        // Sums of rectangular parts have no heavier tail than the normal of their variance. Beside
+        // a heavy tail they must be narrow: it is taken off as if it were alone.
+        let sigmas = HALF_PERIOD_SIGMAS * variance.sqrt();
+        let bounded = if is_t { sigmas } else { sigmas.min(reach) };
+        let half_period = bounded + (HALF_PERIOD_SIGMAS + tail_sigmas) * normal_u;
         let frequency = std::f64::consts::PI / half_period;
         let normals = Normals::new(normal_u * frequency, is_t.then_some(degrees_of_freedom));
         let waves = half_widths.iter().map(|a| Wave::new(a * frequency)).collect();
         Series {
             half_period,
             terms: terms(normals, waves),
-            tail: is_t.then_some(Tail { u: normal_u, degrees_of_freedom }),
+            tail: is_t
+                .then_some(Tail { u: normal_u, degrees_of_freedom })
+                .filter(|tail| tail.mass_beyond(half_period) > TAIL_SMALLEST),
         }
     }
 
