@@ -8,6 +8,8 @@ use super::typed::{QuantityError, Typed, TypedUnit, parse_typed};
 /// A unit of length.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum LengthUnit {
+    /// µm.
+    Micrometre,
     /// mm.
     Millimetre,
     /// cm.
@@ -22,6 +24,7 @@ impl LengthUnit {
     /// Metres in one.
     pub const fn metres(self) -> f64 {
         match self {
+            LengthUnit::Micrometre => 1e-6,
             LengthUnit::Millimetre => 0.001,
             LengthUnit::Centimetre => 0.01,
             LengthUnit::Metre => 1.0,
@@ -34,7 +37,11 @@ impl TypedUnit for LengthUnit {
     const WHAT: &'static str = "length";
     const EXAMPLE: &'static str = "250 mm";
     const OFFERED: &'static str = "mm, cm, m or in";
+    // Both signs for micro: U+00B5 and the letter, U+03BC, which it becomes in small letters.
     const SPELLINGS: &'static [(&'static str, LengthUnit)] = &[
+        ("um", LengthUnit::Micrometre),
+        ("\u{b5}m", LengthUnit::Micrometre),
+        ("\u{3bc}m", LengthUnit::Micrometre),
         ("mm", LengthUnit::Millimetre),
         ("millimetre", LengthUnit::Millimetre),
         ("millimetres", LengthUnit::Millimetre),

@@ -84,7 +84,8 @@ fn what_means_nothing_is_refused_in_a_sentence() {
         ("52 ft·lb", "'ft·lb' is no unit of torque; use nm, inlb or kgfcm"),
         ("52 N/m", "'N/m' is no unit of torque; use nm, inlb or kgfcm"),
         ("52 kg", "'kg' is no unit of torque; use nm, inlb or kgfcm"),
-        ("1e3 Nm", "'e3 Nm' is no unit of torque; use nm, inlb or kgfcm"),
+        ("1e3 Nm", "'1e3 Nm' is no torque; write it as in 5.9 N·m or 52 in·lb"),
+        ("1e999", "'1e999' is no torque; write it as in 5.9 N·m or 52 in·lb"),
     ] {
         assert_eq!(torque(text), sentence);
     }

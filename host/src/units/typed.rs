@@ -108,7 +108,7 @@ pub fn parse_typed<U: TypedUnit>(text: &str) -> Result<Typed<U>, QuantityError> 
         return Err(QuantityError::Comma { text: text.trim().to_string() });
     }
     let number = Some(number_text)
-        .filter(|number_text| number_text.len() <= LENGTH_MAX)
+        .filter(|number_text| number_text.len() <= LENGTH_MAX && !is_exponent(unit_text))
         .and_then(|number_text| number_text.parse::<f64>().ok())
         .filter(|number| number.is_finite());
     let Some(number) = number else {
@@ -118,6 +118,12 @@ pub fn parse_typed<U: TypedUnit>(text: &str) -> Result<Typed<U>, QuantityError> 
     let unit_text = unit_text.trim();
     let unit = if unit_text.is_empty() { None } else { Some(parse_unit(unit_text)?) };
     Ok(Typed { number_text: number_text.to_string(), number, unit })
+}
+
+/// Whether what follows a number belongs to it, as in `1e3`: nobody types a torque so.
+fn is_exponent(text: &str) -> bool {
+    let rest = text.strip_prefix(['e', 'E']).map(|rest| rest.trim_start_matches(['+', '-']));
+    rest.is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// Reads a unit alone.
