@@ -150,7 +150,10 @@ impl Case {
             (Value::Number(abs), ..) => Limit::Absolute(abs.as_f64().expect("abs")),
             (_, Value::Number(rel), ..) => Limit::Relative(rel.as_f64().expect("rel")),
             (_, _, Value::Bool(true), _) => Limit::Exact,
-            (.., Value::String(rule)) if rule == "round to printed digits" => Limit::Printed,
+            (.., Value::String(rule)) => {
+                let limit = Limit::of_rule(rule);
+                limit.unwrap_or_else(|| panic!("{}: unknown rule at {pointer}", self.id()))
+            }
             _ => panic!("{}: unknown tolerance at {pointer}", self.id()),
         };
         Tolerance { id: self.id().to_owned(), limit }
@@ -217,6 +220,28 @@ enum Limit {
     Exact,
     /// Rounded to as many decimals as are printed, it is the printed number.
     Printed,
+    /// Rounded so, its last digit is within one of the printed number's.
+    PrintedWithinOne,
+}
+
+impl Limit {
+    /// The limit a rule in words stands for.
+    fn of_rule(rule: &str) -> Option<Limit> {
+        match rule {
+            "round to printed digits" | "round to the printed digits" => Some(Limit::Printed),
+            // Expected values of these cases are printed with one decimal.
+            "round to 1 decimal" => Some(Limit::Printed),
+            "to printed digits +-1 in the last (book rounds intermediates)" => {
+                Some(Limit::PrintedWithinOne)
+            }
+            _ => None,
+        }
+    }
+}
+
+/// How many decimals a number was printed with.
+fn decimal_count(printed: &str) -> usize {
+    printed.split_once('.').map_or(0, |(_, after)| after.len())
 }
 
 /// How far a value may be from what is expected.
@@ -240,8 +265,14 @@ impl Tolerance {
             Limit::Relative(rel) => (got - want).abs() <= rel * want.abs(),
             Limit::Exact => got == want,
             Limit::Printed => {
-                let decimals = expected.split_once('.').map_or(0, |(_, after)| after.len());
+                let decimals = decimal_count(expected);
                 format!("{got:.decimals$}") == format!("{want:.decimals$}")
+            }
+            Limit::PrintedWithinOne => {
+                let decimals = decimal_count(expected);
+                let unit = 10_f64.powi(-(decimals as i32));
+                let steps = (got / unit).round() - (want / unit).round();
+                steps.abs() <= 1.0
             }
         };
         assert!(close, "{id}: {got} is not {expected} within {limit:?}");
@@ -267,6 +298,9 @@ mod tests {
         assert!(!accepts(Limit::Exact, 0.1 + 0.2, "0.3"));
         assert!(accepts(Limit::Printed, 1.6239, "1.62"));
         assert!(!accepts(Limit::Printed, 1.6251, "1.62"));
+        assert!(accepts(Limit::PrintedWithinOne, 1.6349, "1.62"));
+        assert!(!accepts(Limit::PrintedWithinOne, 1.6351, "1.62"));
+        assert!(!accepts(Limit::PrintedWithinOne, f64::NAN, "1.62"));
         assert!(!accepts(Limit::Absolute(1.0), f64::NAN, "10"));
     }
 }
