@@ -246,7 +246,7 @@ mod tests {
         let told = |unit| reading_line(&reading, unit);
         assert_eq!(
             told(TorqueUnit::InchPoundForce),
-            "A4L: friction 195 in·lbf, string moment 26 in·lbf; above 177 in·lbf on the lever"
+            "A4 L: friction 195 in·lbf, string moment 26 in·lbf; above 177 in·lbf on the lever"
         );
         assert!(told(TorqueUnit::NewtonMetre).ends_with("above 20.0 N·m on the lever"));
     }

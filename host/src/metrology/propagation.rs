@@ -156,7 +156,8 @@ pub fn propagate(
         .iter()
         .zip(&u)
         .map(|(row, u)| {
-            let parts = row.iter().zip(inputs).map(|(part, input)| (*part, input.degrees_of_freedom));
+            let parts =
+                row.iter().zip(inputs).map(|(part, input)| (*part, input.degrees_of_freedom));
             effective_degrees_of_freedom(*u, parts)
         })
         .collect();
@@ -165,10 +166,7 @@ pub fn propagate(
 
 /// Welch and Satterthwaite's formula: u⁴ / Σ(uᵢ⁴/νᵢ), from contributions with their degrees of
 /// freedom. Infinite when no part is estimated.
-pub fn effective_degrees_of_freedom(
-    u: f64,
-    parts: impl IntoIterator<Item = (f64, f64)>,
-) -> f64 {
+pub fn effective_degrees_of_freedom(u: f64, parts: impl IntoIterator<Item = (f64, f64)>) -> f64 {
     let estimated = sum(parts.into_iter().map(|(part, freedom)| fourth(part) / freedom));
     if estimated > 0.0 { fourth(u) / estimated } else { f64::INFINITY }
 }
@@ -196,8 +194,7 @@ pub fn sensitivities(
             model(&values)
         };
         let (above, below) = (input.value + step, input.value - step);
-        let slope =
-            if step > 0.0 { (at(above) - at(below)) / (above - below) } else { 0.0 };
+        let slope = if step > 0.0 { (at(above) - at(below)) / (above - below) } else { 0.0 };
         values[index] = input.value;
         if !slope.is_finite() {
             return Err(PropagationError::Model { index });
@@ -218,11 +215,9 @@ pub fn covariance_of_means(series: &[&[f64]]) -> Result<Vec<Vec<f64>>, Propagati
         return Err(PropagationError::Shape { found: other.len(), expected });
     }
     let count = expected as f64;
-    let means: Vec<f64> =
-        series.iter().map(|values| sum(values.iter().copied()) / count).collect();
+    let means: Vec<f64> = series.iter().map(|values| sum(values.iter().copied()) / count).collect();
     let entry = |(one, one_mean): (&&[f64], &f64), (other, other_mean): (&&[f64], &f64)| {
-        let products =
-            one.iter().zip(*other).map(|(x, y)| (x - one_mean) * (y - other_mean));
+        let products = one.iter().zip(*other).map(|(x, y)| (x - one_mean) * (y - other_mean));
         sum(products) / (count * (count - 1.0))
     };
     Ok(series
@@ -257,7 +252,7 @@ fn check(
     let expected = inputs.len();
     for (index, input) in inputs.iter().enumerate() {
         let fits = input.value.is_finite() && input.u.is_finite() && input.u >= 0.0;
-        if !fits || !(input.degrees_of_freedom > 0.0) {
+        if !fits || input.degrees_of_freedom.is_nan() || input.degrees_of_freedom <= 0.0 {
             return Err(PropagationError::Input { index });
         }
     }
