@@ -14,9 +14,9 @@ use crate::metrology::student;
 /// Coefficients at most. A rectangular part almost alone needs most: its edges leave a few 10⁻⁵.
 const TERM_COUNT_MAX: usize = 4096;
 /// Coefficients below this are not needed any more.
-const TERM_SMALLEST: f64 = 1e-9;
-/// Half period in standard deviations of a part without a heavy tail: beyond lies 2·10⁻⁹.
-const HALF_PERIOD_SIGMAS: f64 = 6.0;
+const TERM_SMALLEST: f64 = 1e-12;
+/// Half period in standard deviations of a part without a heavy tail: beyond lies 10⁻¹³.
+const HALF_PERIOD_SIGMAS: f64 = 7.5;
 /// More of it, over the degrees of freedom, for the tail of a t.
 const HALF_PERIOD_TAIL_SIGMAS: f64 = 34.0;
 /// From here a t is a normal within 3·10⁻⁶ of probability.
@@ -36,7 +36,7 @@ const TAIL_SMALLEST: f64 = 1e-7;
 /// Steps of the search for a quantile at most.
 const SEARCH_STEPS_MAX: u32 = 80;
 /// Probability to which a quantile is found.
-const SEARCH_TOLERANCE: f64 = 1e-10;
+const SEARCH_TOLERANCE: f64 = 1e-11;
 
 /// A symmetric distribution about 0.
 #[derive(Clone, Debug, PartialEq)]
