@@ -39,10 +39,6 @@ pub struct MeasurementProfile {
     pub bearing_friction_max: f64,
 }
 
-/// The hand-tool class as it is told to the user.
-pub const HAND_TOOL_CLASS: &str =
-    "hand tool, uncalibrated: standard uncertainty 6 % of the reading, at least 0.3 N·m";
-
 impl Default for MeasurementProfile {
     /// Hand tool, uncalibrated: 6 % of a reading, of which 5 % is common, and at least 0.3 N·m
     /// (MEM). Lever: span 1 % at k = 2, zero 0.05 N·m (DER from its design). ε up to 0.08 (ONE).

@@ -2,7 +2,9 @@
 
 use clap::Args;
 
+use super::parsers::pin_size_parser;
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
+use crate::units::{TemperatureUnit, parse_temperature_c};
 
 /// What was seen or told beside torque. What is not given stays unknown.
 #[derive(Args, Clone, Debug, Default)]
@@ -20,14 +22,14 @@ pub struct ConditionArguments {
     /// Relative humidity of the room, percent, mean of the last weeks where known
     #[arg(long, value_name = "PERCENT", value_parser = percent)]
     pub humidity: Option<f64>,
-    /// Temperature of the room, degrees Celsius
-    #[arg(long, value_name = "CELSIUS", value_parser = celsius, allow_negative_numbers = true)]
+    /// Temperature of the room, such as 21 (degrees Celsius) or "70 F"
+    #[arg(long, value_name = "DEGREES", value_parser = celsius, allow_negative_numbers = true)]
     pub temperature: Option<f64>,
     /// Mean pitch as found, cents from target
     #[arg(long, value_name = "CENTS", value_parser = pitch, allow_negative_numbers = true)]
     pub pitch_cents: Option<f64>,
-    /// Largest pin that still fits plate, bushing and tip, micrometres
-    #[arg(long, value_name = "UM", value_parser = clap::value_parser!(u32).range(5000..=9000))]
+    /// Largest pin that still fits plate, bushing and tip: micrometres, or such as "7.26 mm"
+    #[arg(long, value_name = "SIZE", value_parser = pin_size_parser)]
     pub largest_pin_um: Option<u32>,
     /// Wooden bushings round the pins in the plate
     #[arg(long, value_name = "yes|no", value_parser = yes_or_no)]
@@ -93,7 +95,13 @@ fn percent(text: &str) -> Result<f64, String> {
 }
 
 fn celsius(text: &str) -> Result<f64, String> {
-    bounded(text, -40.0, 60.0)
+    let celsius = parse_temperature_c(text, Some(TemperatureUnit::Celsius))
+        .map_err(|error| error.to_string())?;
+    if (-40.0..=60.0).contains(&celsius) {
+        Ok(celsius)
+    } else {
+        Err("a temperature from -40 to 60 °C is needed".to_string())
+    }
 }
 
 fn pitch(text: &str) -> Result<f64, String> {

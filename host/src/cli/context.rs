@@ -1,6 +1,7 @@
 //! What every command is given: settings as meant, the clock's one reading, the way to print,
 //! and the way from an instrument's name to its readings.
 
+use std::ffi::OsStr;
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
@@ -16,6 +17,9 @@ use crate::units::TorqueUnit;
 
 /// Name of the folder within the platform's data folder.
 const FOLDER_NAME: &str = "pinhold";
+
+/// Environment variable with the user's unit of torque.
+pub const UNIT_VARIABLE: &str = "PINHOLD_UNIT";
 
 /// Settings of one run.
 #[derive(Clone, Debug)]
@@ -55,7 +59,8 @@ impl Context {
     /// From the arguments as typed, the environment and the clock.
     ///
     /// # Errors
-    /// When no folder is given and the platform names none.
+    /// When no folder is given and the platform names none, or the environment names a unit there
+    /// is not.
     pub fn new(arguments: &GlobalArguments) -> Result<Context, CliError> {
         let now = jiff::Timestamp::now();
         Ok(Context {
@@ -64,7 +69,10 @@ impl Context {
                 None => default_folder()?,
             },
             data_was_named: arguments.data.is_some(),
-            unit: arguments.unit,
+            unit: match arguments.unit {
+                Some(unit) => unit,
+                None => unit_of(std::env::var_os(UNIT_VARIABLE).as_deref())?,
+            },
             json: arguments.json,
             color: color_wanted(arguments),
             now: format!("{now:.3}"),
@@ -172,6 +180,16 @@ fn default_folder() -> Result<PathBuf, CliError> {
             )
         },
     )
+}
+
+/// The unit the environment asks for; N·m where it says nothing.
+fn unit_of(variable: Option<&OsStr>) -> Result<TorqueUnit, CliError> {
+    let Some(text) = variable.filter(|text| !text.is_empty()) else {
+        return Ok(TorqueUnit::default());
+    };
+    text.to_string_lossy()
+        .parse()
+        .map_err(|error| CliError::new(Exit::Usage, format!("{UNIT_VARIABLE}: {error}")))
 }
 
 /// Whether to colour: a terminal, and nobody asked not to (no-color.org).

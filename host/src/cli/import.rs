@@ -11,15 +11,17 @@ use super::exit::{CliError, Exit};
 use super::instrument::compass_text;
 use super::parsers::{date_parser, kind_parser, name_parser};
 use crate::analysis::input::Condition;
-use crate::analysis::readings::HAND_TOOL_CLASS;
+use crate::analysis::readings::MeasurementProfile;
 use crate::import::field::{foreign_rows, make_instrument, placed};
 use crate::import::hand::HandReading;
-use crate::import::{HandRow, ImportError, parse, read_file};
+use crate::import::{HandRow, ImportError, parse_shown_in, read_file};
 use crate::instrument::{Instrument, InstrumentKind};
+use crate::report::torque;
 use crate::store::{
     InstrumentFacts, NewInstrument, NewSurvey, Store, StoreError, SurveyId, SurveySource,
 };
 use crate::text::printable;
+use crate::units::TorqueUnit;
 
 /// Tries for a survey identity that no other process took in the same microsecond.
 const UID_TRIES_MAX: u64 = 1000;
@@ -34,6 +36,8 @@ Required columns:
     sharp_  turning sharp, as the wrench reads
     flat_   turning flat; negative when the string drives the pin
     friction_  the pin's friction, where it is known already
+  or sharp, flat, friction (and u) without a unit, and in every cell one: 52 in-lb, 5.9 Nm,
+  60 kgf-cm. A unit in a cell must not contradict the column's. in-lb is inch times pound-force.
 
 Optional columns:
   kind      running (default), peak, or limit: a bare limit or one written >9 did not move the
@@ -98,7 +102,9 @@ struct Stored {
 pub fn run(context: &Context, arguments: &ImportArguments) -> Result<(), CliError> {
     let refused = |error: ImportError| CliError::refused(&arguments.file, &error);
     // The file comes first: one that is refused leaves not even an empty store behind.
-    let rows = read_file(&arguments.file).and_then(|bytes| parse(&bytes)).map_err(refused)?;
+    let rows = read_file(&arguments.file)
+        .and_then(|bytes| parse_shown_in(&bytes, context.unit))
+        .map_err(refused)?;
     let mut store = context.open_store()?;
     let stored = match store.find_instrument(&arguments.instrument) {
         Ok(record) => {
@@ -220,7 +226,18 @@ fn tell(context: &Context, stored: &Stored) -> Result<(), CliError> {
     }
     let noun = if stored.reading_count == 1 { "reading" } else { "readings" };
     text.push_str(&format!("Stored {} {noun} of {name}.\n", stored.reading_count));
-    text.push_str(&format!("Without u_nm a reading counts as {HAND_TOOL_CLASS}.\n"));
+    text.push_str(&format!("Without u_nm a reading counts as {}.\n", hand_tool(context.unit)));
     text.push_str(&format!("Next: pinhold verdict {}\n", shell_quoted(&instrument.name)));
     context.print(&text)
+}
+
+/// The class a hand tool is in where nothing is said of it.
+fn hand_tool(unit: TorqueUnit) -> String {
+    let class = MeasurementProfile::default();
+    let relative = libm::hypot(class.hand_span_relative_u, class.hand_single_relative_u);
+    format!(
+        "hand tool, uncalibrated: standard uncertainty {:.0} % of the reading, at least {}",
+        100.0 * relative,
+        torque(class.hand_single_least_u_nm, unit)
+    )
 }

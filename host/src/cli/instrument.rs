@@ -5,7 +5,9 @@ use serde_json::{Value, json};
 
 use super::context::{Context, shell_quoted};
 use super::exit::{CliError, Exit};
-use super::parsers::{fact_parser, kind_parser, name_parser, note_parser, range_parser};
+use super::parsers::{
+    fact_parser, kind_parser, name_parser, note_parser, pin_size_parser, range_parser,
+};
 use crate::instrument::layout::{LayoutParameters, lay_out};
 use crate::instrument::note::note_name;
 use crate::instrument::stringing::{Stringing, StringingError};
@@ -84,8 +86,8 @@ pub struct AddArguments {
     /// Sections above the bass block, between plate struts
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u8).range(1..=7))]
     pub sections: Option<u8>,
-    /// Pin diameter of all pins, micrometres
-    #[arg(long, value_name = "UM", value_parser = clap::value_parser!(u32).range(5000..=9000))]
+    /// Pin diameter of all pins: micrometres, or such as "7.16 mm"
+    #[arg(long, value_name = "SIZE", value_parser = pin_size_parser)]
     pub pin_um: Option<u32>,
     /// Facts.
     #[command(flatten)]
@@ -104,8 +106,8 @@ pub struct EditArguments {
     /// grand or upright
     #[arg(long, value_name = "KIND", value_parser = kind_parser)]
     pub kind: Option<InstrumentKind>,
-    /// Pin diameter, micrometres, of all pins or those of --notes
-    #[arg(long, value_name = "UM", value_parser = clap::value_parser!(u32).range(5000..=9000))]
+    /// Pin diameter, micrometres or such as "7.16 mm", of all pins or those of --notes
+    #[arg(long, value_name = "SIZE", value_parser = pin_size_parser)]
     pub pin_um: Option<u32>,
     /// Notes --pin-um is for
     #[arg(long, value_name = "FROM..TO", value_parser = range_parser, requires = "pin_um")]

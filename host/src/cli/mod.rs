@@ -53,10 +53,9 @@ pub struct GlobalArguments {
     /// Folder of the store [default: pinhold in the platform's data folder]
     #[arg(long, global = true, value_name = "DIR", help_heading = HEADING)]
     pub data: Option<PathBuf>,
-    /// Unit torque is shown in: nm, inlb or kgfcm
-    #[arg(long, global = true, value_name = "UNIT", default_value = "nm")]
-    #[arg(hide_default_value = true, help_heading = HEADING)]
-    pub unit: TorqueUnit,
+    /// Unit torque is shown in: nm, inlb or kgfcm [default: nm, or what PINHOLD_UNIT says]
+    #[arg(long, global = true, value_name = "UNIT", help_heading = HEADING)]
+    pub unit: Option<TorqueUnit>,
     /// Print one JSON document instead of text; torque in it is always in N·m
     #[arg(long, global = true, help_heading = HEADING)]
     pub json: bool,

@@ -5,6 +5,7 @@ use pinhold_protocol::record::{Pin, StringPosition};
 use crate::instrument::InstrumentKind;
 use crate::instrument::note::parse_note;
 use crate::text::printable;
+use crate::units::{LengthUnit, parse_length_m};
 
 /// Longest name of an instrument, characters.
 const NAME_LENGTH_MAX: usize = 80;
@@ -63,6 +64,18 @@ pub(super) fn range_parser(text: &str) -> Result<(u8, u8), String> {
     let (from, to) = text.split_once("..").ok_or("use two notes, such as A0..E2")?;
     let (from, to) = (note_parser(from)?, note_parser(to)?);
     if from <= to { Ok((from, to)) } else { Err("the lower note comes first".to_string()) }
+}
+
+/// A pin's diameter, µm: a bare number is micrometres.
+pub(super) fn pin_size_parser(text: &str) -> Result<u32, String> {
+    let metres = parse_length_m(text, Some(LengthUnit::Micrometre)).map_err(|e| e.to_string())?;
+    let micrometres = (metres * 1e6).round();
+    if (5000.0..=9000.0).contains(&micrometres) {
+        // Within bounds, so the cast fits.
+        Ok(micrometres as u32)
+    } else {
+        Err("a pin has 5000 to 9000 µm (5 to 9 mm)".to_string())
+    }
 }
 
 /// A date, or date and time, as ISO 8601 text.

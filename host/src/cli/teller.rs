@@ -16,6 +16,9 @@ use crate::store::Committed;
 use crate::survey::Observer;
 use crate::units::TorqueUnit;
 
+/// Torque from which the lever marks a reading as hard, N·m.
+const HARD_TORQUE_NM: f64 = 20.0;
+
 /// Tells what happens.
 pub(super) struct Teller {
     unit: TorqueUnit,
@@ -187,6 +190,7 @@ pub(super) fn reading_line(reading: &Reading, unit: TorqueUnit) -> String {
         Outcome::MovedOnSeating => "moved on seating the lever".to_owned(),
         Outcome::Spoiled => "spoiled".to_owned(),
     };
+    let hard = format!("above {} on the lever", report::torque(HARD_TORQUE_NM, unit));
     let words = [
         (reading_flags::NOT_HOLDING, "the string drives it: not holding"),
         (reading_flags::JUMPY, "jumpy"),
@@ -195,7 +199,7 @@ pub(super) fn reading_line(reading: &Reading, unit: TorqueUnit) -> String {
         (reading_flags::UNSTRUNG, "unstrung"),
         (reading_flags::MOVED_ON_SEATING, "moved on seating"),
         (reading_flags::SPONGY, "spongy, no clear knee"),
-        (reading_flags::HARD, "above 20 N·m on the lever"),
+        (reading_flags::HARD, hard.as_str()),
         (reading_flags::TOO_FAR, "moved too far"),
         (reading_flags::RETUNE, "retune this string"),
         (reading_flags::NOT_ZEROED, "no zero was taken"),
@@ -208,4 +212,42 @@ pub(super) fn reading_line(reading: &Reading, unit: TorqueUnit) -> String {
         }
     }
     line
+}
+
+#[cfg(test)]
+mod tests {
+    use pinhold_protocol::record::{SampleCoverage, StringPosition};
+    use pinhold_protocol::units::{Angle, DeviceTime};
+
+    use super::*;
+
+    #[test]
+    fn a_reading_is_told_in_the_users_unit() {
+        let reading = Reading {
+            survey: 1,
+            pin: Pin { note: 49, string: StringPosition::Left },
+            started: DeviceTime::from_microseconds(1),
+            duration_ms: 5000,
+            outcome: Outcome::Measured,
+            flags: reading_flags::HARD,
+            friction: Some(Torque::from_micronewton_metres(22_000_000)),
+            string_moment: Some(Torque::from_micronewton_metres(2_900_000)),
+            sharp: None,
+            flat: None,
+            net_rotation: Angle::ZERO,
+            excursion_flat: Angle::ZERO,
+            excursion_sharp: Angle::ZERO,
+            temperature_centi_celsius: 2100,
+            attitude_milli_g: [0, 0, 1000],
+            calibration: 0,
+            samples: SampleCoverage::None,
+            strokes: Default::default(),
+        };
+        let told = |unit| reading_line(&reading, unit);
+        assert_eq!(
+            told(TorqueUnit::InchPoundForce),
+            "A4 L: friction 195 in·lbf, string moment 26 in·lbf; above 177 in·lbf on the lever"
+        );
+        assert!(told(TorqueUnit::NewtonMetre).ends_with("above 20.0 N·m on the lever"));
+    }
 }

@@ -22,10 +22,14 @@ pub(super) enum Column {
     Note,
     String,
     Torque(Torque, TorqueUnit),
+    /// A torque whose every cell carries its unit.
+    TorqueWithUnit(Torque),
     Kind,
     State,
     Cents,
     Uncertainty,
+    /// An uncertainty whose every cell carries its unit.
+    UncertaintyWithUnit,
     PinSize,
     Section,
     Row,
@@ -35,7 +39,7 @@ pub(super) enum Column {
 }
 
 /// Every column by name.
-const COLUMNS: [(&str, Column); 21] = [
+const COLUMNS: [(&str, Column); 25] = [
     ("note", Column::Note),
     ("string", Column::String),
     ("sharp_nm", Column::Torque(Torque::Sharp, TorqueUnit::NewtonMetre)),
@@ -57,7 +61,22 @@ const COLUMNS: [(&str, Column); 21] = [
     ("x_mm", Column::X),
     ("y_mm", Column::Y),
     ("remark", Column::Remark),
+    ("sharp", Column::TorqueWithUnit(Torque::Sharp)),
+    ("flat", Column::TorqueWithUnit(Torque::Flat)),
+    ("friction", Column::TorqueWithUnit(Torque::Friction)),
+    ("u", Column::UncertaintyWithUnit),
 ];
+
+impl Column {
+    /// The torque it gives and its unit, if the column has one.
+    pub(super) const fn torque(self) -> Option<(Torque, Option<TorqueUnit>)> {
+        match self {
+            Column::Torque(torque, unit) => Some((torque, Some(unit))),
+            Column::TorqueWithUnit(torque) => Some((torque, None)),
+            _ => None,
+        }
+    }
+}
 
 /// One line of the table.
 #[derive(Clone, Debug, PartialEq)]
@@ -186,7 +205,7 @@ fn columns_of(header: &Line) -> Result<Vec<Column>, ImportError> {
             return Err(ImportError::MissingColumn { name });
         }
     }
-    if !columns.iter().any(|column| matches!(column, Column::Torque(..))) {
+    if !columns.iter().any(|column| column.torque().is_some()) {
         return Err(ImportError::NoTorqueColumn);
     }
     Ok(columns)
@@ -206,9 +225,15 @@ fn refuse_repeated(columns: &[Column], column: Column) -> Result<(), ImportError
         if *before == column {
             return Err(ImportError::DuplicateColumn { name: name_of(column).to_string() });
         }
-        if let (Column::Torque(one, _), Column::Torque(other, _)) = (*before, column)
-            && one == other
-        {
+        let pair = (*before, column);
+        let same = match (before.torque(), column.torque()) {
+            (Some((one, _)), Some((other, _))) => one == other,
+            _ => {
+                matches!(pair, (Column::Uncertainty, Column::UncertaintyWithUnit))
+                    || matches!(pair, (Column::UncertaintyWithUnit, Column::Uncertainty))
+            }
+        };
+        if same {
             return Err(ImportError::TwoUnits {
                 first: name_of(*before).to_string(),
                 second: name_of(column).to_string(),
@@ -262,6 +287,9 @@ mod tests {
             header("note,string,flat_nm,flat_inlb"),
             Err(ImportError::TwoUnits { .. })
         ));
+        for twice in ["note,string,flat_nm,flat", "note,string,flat,u,u_nm"] {
+            assert!(matches!(header(twice), Err(ImportError::TwoUnits { .. })), "{twice}");
+        }
         assert!(matches!(
             header("note,sharp_nm"),
             Err(ImportError::MissingColumn { name: "string" })

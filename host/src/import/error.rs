@@ -129,7 +129,7 @@ pub enum ImportError {
     /// No torque anywhere.
     #[error(
         "line 1: there is no column with a torque; add sharp_, flat_ or friction_ with the unit \
-         nm, inlb or kgfcm, as in sharp_nm"
+         nm, inlb or kgfcm, as in sharp_nm, or sharp with the unit in each cell"
     )]
     NoTorqueColumn,
     /// Rows that are refused, and with them all.

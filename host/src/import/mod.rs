@@ -15,6 +15,8 @@ mod file;
 pub mod hand;
 mod rows;
 
+use crate::units::TorqueUnit;
+
 pub(crate) use columns::{Line, separator_of, split_lines};
 pub(crate) use decode::decode;
 pub use error::{FAULT_COUNT_SHOWN, ImportError, RowFault};
@@ -32,7 +34,15 @@ pub use rows::{HandRow, Place, REMARK_LENGTH_MAX, ROW_COUNT_MAX};
 /// assert_eq!(rows[0].reading.pin.note, 49);
 /// ```
 pub fn parse(bytes: &[u8]) -> Result<Vec<HandRow>, ImportError> {
+    parse_shown_in(bytes, TorqueUnit::NewtonMetre)
+}
+
+/// The same, faults telling torques in the user's unit. What a number means never depends on it.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_shown_in(bytes: &[u8], unit: TorqueUnit) -> Result<Vec<HandRow>, ImportError> {
     let text = decode::decode(bytes)?;
     let table = columns::Table::split(&text)?;
-    rows::read(&table)
+    rows::read(&table, unit)
 }

@@ -1,5 +1,7 @@
 //! Rows to readings: every cell checked, every fault named.
 
+mod cells;
+
 use std::collections::HashMap;
 
 use pinhold_protocol::record::{Pin, StringPosition};
@@ -61,12 +63,12 @@ pub struct HandRow {
 }
 
 /// Reads every row; refuses all when one is faulty.
-pub(super) fn read(table: &Table) -> Result<Vec<HandRow>, ImportError> {
+pub(super) fn read(table: &Table, shown_in: TorqueUnit) -> Result<Vec<HandRow>, ImportError> {
     let mut rows: Vec<HandRow> = Vec::with_capacity(table.lines.len());
     let mut line_of_pin: HashMap<Pin, u32> = HashMap::new();
     let mut faults = Vec::new();
     for line in &table.lines {
-        let mut reader = RowReader { table, line, faults: Vec::new() };
+        let mut reader = RowReader { table, line, shown_in, faults: Vec::new() };
         let row = reader.read();
         faults.append(&mut reader.faults);
         let Some(row) = row else { continue };
@@ -84,6 +86,8 @@ pub(super) fn read(table: &Table) -> Result<Vec<HandRow>, ImportError> {
 struct RowReader<'a> {
     table: &'a Table,
     line: &'a Line,
+    /// Unit torques are told in.
+    shown_in: TorqueUnit,
     faults: Vec<RowFault>,
 }
 
@@ -202,7 +206,7 @@ impl RowReader<'_> {
     fn limit_side(&mut self) -> LimitSide {
         let cells: Vec<String> = self
             .torque_columns()
-            .filter_map(|(_, column)| self.cell(column))
+            .filter_map(|column| self.cell(column))
             .map(str::to_string)
             .collect();
         let upper = cells.iter().filter(|cell| cell.starts_with('<')).count();
@@ -214,8 +218,8 @@ impl RowReader<'_> {
 
     /// The row's torque of one direction, in whichever unit its column has.
     fn torque(&mut self, which: columns::Torque, kind: TorqueKind) -> Option<HandTorque> {
-        let (unit, column) = self.torque_columns().find_map(|(unit, column)| match column {
-            Column::Torque(found, _) if found == which => Some((unit, column)),
+        let (unit, column) = self.torque_columns().find_map(|column| match column.torque() {
+            Some((found, unit)) if found == which => Some((unit, column)),
             _ => None,
         })?;
         let mut cell = self.cell(column)?.to_string();
@@ -227,7 +231,7 @@ impl RowReader<'_> {
             }
             cell = bare.trim().to_string();
         }
-        let text = self.decimal(column, &cell)?;
+        let (text, unit) = self.with_unit(column, unit, &cell)?;
         let Some(torque) = HandTorque::parse(&text, unit) else {
             self.fault(column, format!("{} is not a torque", quoted(&cell)));
             return None;
@@ -235,8 +239,9 @@ impl RowReader<'_> {
         let torque_nm = torque.newton_metres();
         if torque_nm.abs() > TORQUE_NM_MAX {
             let reason = format!(
-                "{} is {torque_nm:.1} N·m, more than any pin takes; check the unit",
-                quoted(&cell)
+                "{} is {}, more than any pin takes; check the unit",
+                quoted(&cell),
+                crate::report::torque(torque_nm, self.shown_in)
             );
             self.fault(column, reason);
             return None;
@@ -254,7 +259,7 @@ impl RowReader<'_> {
         let nm = |torque: &Option<HandTorque>| torque.as_ref().map(HandTorque::newton_metres);
         let (sharp, flat) = (nm(&reading.sharp), nm(&reading.flat));
         let friction = nm(&reading.friction);
-        let torque_columns: Vec<Column> = self.torque_columns().map(|(_, column)| column).collect();
+        let torque_columns: Vec<Column> = self.torque_columns().collect();
         let first = torque_columns[0];
         if torque_columns.iter().all(|column| self.cell(*column).is_none()) {
             let names: Vec<&str> = torque_columns.iter().map(|column| name_of(*column)).collect();
@@ -270,7 +275,8 @@ impl RowReader<'_> {
             let half_sum = (sharp + flat) / 2.0;
             if half_sum < -AGREEMENT_NM {
                 let reason = format!(
-                    "sharp and flat give a friction of {half_sum:.2} N·m, and none is below zero"
+                    "sharp and flat give a friction of {}, and none is below zero",
+                    self.shown(half_sum)
                 );
                 self.fault(first, reason);
             }
@@ -278,8 +284,9 @@ impl RowReader<'_> {
                 && (friction - half_sum).abs() > agreement_nm(friction)
             {
                 let reason = format!(
-                    "friction is {friction:.2} N·m, but sharp and flat give {half_sum:.2} N·m; \
-                     correct one or leave friction out"
+                    "friction is {}, but sharp and flat give {}; correct one or leave friction out",
+                    self.shown(friction),
+                    self.shown(half_sum)
                 );
                 self.fault(first, reason);
             }
@@ -296,72 +303,24 @@ impl RowReader<'_> {
     }
 
     fn uncertainty(&mut self) -> Option<Torque> {
-        let u_nm = self.number(Column::Uncertainty, 0.0, UNCERTAINTY_NM_MAX)?;
+        let (column, unit) = match self.cell(Column::UncertaintyWithUnit) {
+            Some(_) => (Column::UncertaintyWithUnit, None),
+            None => (Column::Uncertainty, Some(TorqueUnit::NewtonMetre)),
+        };
+        let cell = self.cell(column)?.to_string();
+        let (text, unit) = self.with_unit(column, unit, &cell)?;
+        let u_nm = parse_decimal(&text)? * unit.newton_metres();
+        if !(0.0..=UNCERTAINTY_NM_MAX).contains(&u_nm) {
+            let most = unit.from_newton_metres(UNCERTAINTY_NM_MAX);
+            self.fault(column, format!("{} is not within 0 to {most:.0}", quoted(&cell)));
+            return None;
+        }
         let u = Torque::from_newton_metres(u_nm).filter(|u| *u > Torque::ZERO);
         if u.is_none() {
             let reason = "an uncertainty is above zero; leave it empty when unknown".to_string();
-            self.fault(Column::Uncertainty, reason);
-        }
-        u
-    }
-
-    /// A number within bounds; `None` when the cell is empty or at fault.
-    fn number(&mut self, column: Column, least: f64, most: f64) -> Option<f64> {
-        let cell = self.cell(column)?.to_string();
-        let value = parse_decimal(&self.decimal(column, &cell)?)?;
-        if (least..=most).contains(&value) {
-            return Some(value);
-        }
-        self.fault(column, format!("{} is not within {least} to {most}", quoted(&cell)));
-        None
-    }
-
-    /// A whole number within bounds; `None` when the cell is empty or at fault.
-    fn whole(&mut self, column: Column, least: u32, most: u32) -> Option<u32> {
-        let cell = self.cell(column)?.to_string();
-        let value = cell.parse().ok().filter(|value| (least..=most).contains(value));
-        if value.is_none() {
-            let reason = format!("{} is not a whole number {least} to {most}", quoted(&cell));
             self.fault(column, reason);
         }
-        value
-    }
-
-    /// The cell as a plain decimal with a point; `None`, with a fault, when it is no number.
-    fn decimal(&mut self, column: Column, cell: &str) -> Option<String> {
-        // U+2212 is the minus sign that word processors put in the hyphen's place.
-        let mut text = cell.replace('\u{2212}', "-");
-        if self.table.decimal_comma && !text.contains('.') {
-            text = text.replacen(',', ".", 1);
-        }
-        if parse_decimal(&text).is_some() {
-            return Some(text);
-        }
-        let hint = if cell.contains(',') { "; write a decimal point" } else { "" };
-        self.fault(column, format!("{} is not a number{hint}", quoted(cell)));
-        None
-    }
-
-    /// The torque columns the file has, with their units.
-    fn torque_columns(&self) -> impl Iterator<Item = (TorqueUnit, Column)> + use<'_> {
-        self.table.columns.iter().filter_map(|column| match *column {
-            Column::Torque(_, unit) => Some((unit, *column)),
-            _ => None,
-        })
-    }
-
-    /// The row's cell of a column; `None` when the column or the content is missing.
-    fn cell(&self, column: Column) -> Option<&str> {
-        let index = self.table.columns.iter().position(|known| *known == column)?;
-        self.line.cells.get(index).map(String::as_str).filter(|cell| !cell.is_empty())
-    }
-
-    fn fault(&mut self, column: Column, reason: String) {
-        self.fault_at(name_of(column), reason);
-    }
-
-    fn fault_at(&mut self, column: &str, reason: String) {
-        self.faults.push(RowFault { line: self.line.number, column: column.to_string(), reason });
+        u
     }
 }
 

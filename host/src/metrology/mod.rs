@@ -5,8 +5,11 @@
 //!
 //! Invariant: transcendental functions come from the `libm` crate, sums run in a fixed order.
 
+pub mod agreement;
 pub mod anova;
 mod beta;
+pub mod conformity;
+pub mod coverage;
 mod double;
 pub mod errors_in_both;
 mod householder;
@@ -14,6 +17,7 @@ pub mod inverse;
 pub mod lack_of_fit;
 pub mod least_squares;
 pub mod polynomial;
+pub mod propagation;
 pub mod student;
 pub mod summary;
 pub mod transducer;

@@ -200,6 +200,7 @@ pub(super) fn thresholds(profile: &Profile, unit: TorqueUnit) -> Markup {
                     td { (name) }
                     td.n {
                         @if name_unit == "N·m" { (torque(threshold.value, unit)) }
+                        @else if name_unit == "N·m/mm" { (torque(threshold.value, unit)) "/mm" }
                         @else { (threshold.value) " " (name_unit) }
                     }
                     td { (threshold.grade.mark()) }

@@ -52,14 +52,23 @@ pub struct ReportContext {
     pub is_demo: bool,
 }
 
+/// Digits after the point an estimate is shown with at most.
+const ESTIMATE_DIGITS_MAX: usize = 3;
+
 /// A torque in the user's unit with its unit.
 pub fn torque(value_nm: f64, unit: TorqueUnit) -> String {
     format!("{:.*} {unit}", unit.decimals(), unit.from_newton_metres(value_nm))
 }
 
-/// A torque with its standard uncertainty in the user's unit, without the unit.
+/// A torque with its standard uncertainty in the user's unit, without the unit; digits enough
+/// that an uncertainty never reads as none.
 pub fn estimate(value: Estimate, unit: TorqueUnit) -> String {
-    let digits = unit.decimals();
+    let mut digits = unit.decimals();
+    let mut shown = unit.from_newton_metres(value.u) * if digits == 0 { 1.0 } else { 10.0 };
+    while shown > 0.0 && shown < 0.5 && digits < ESTIMATE_DIGITS_MAX {
+        shown *= 10.0;
+        digits += 1;
+    }
     format!(
         "{:.digits$} ± {:.digits$}",
         unit.from_newton_metres(value.value),

@@ -214,7 +214,7 @@ fn columns_missing_or_twice() {
         (
             "note,string,cents",
             "there is no column with a torque; add sharp_, flat_ or friction_ with the unit nm, \
-             inlb or kgfcm, as in sharp_nm",
+             inlb or kgfcm, as in sharp_nm, or sharp with the unit in each cell",
         ),
         ("note,string,note,sharp_nm", "column note stands there twice; remove one"),
         (

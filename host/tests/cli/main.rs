@@ -8,3 +8,4 @@ mod instrument;
 mod lever;
 mod run;
 mod shelf;
+mod units;

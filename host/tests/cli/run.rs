@@ -32,6 +32,7 @@ impl Bench {
     /// A command on this store, files taken from the bench's folder.
     pub(crate) fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_pinhold"));
+        command.env_remove("PINHOLD_UNIT");
         command.current_dir(self.folder.path()).arg("--data").arg(self.data()).args(arguments);
         command
     }

@@ -264,6 +264,11 @@ impl Tolerance {
             Limit::Absolute(abs) => (got - want).abs() <= abs,
             Limit::Relative(rel) => (got - want).abs() <= rel * want.abs(),
             Limit::Exact => got == want,
+            Limit::Printed if expected.contains('e') => {
+                let mantissa = expected.split('e').next().unwrap_or_default();
+                let decimals = decimal_count(mantissa);
+                format!("{got:.decimals$e}") == format!("{want:.decimals$e}")
+            }
             Limit::Printed => {
                 let decimals = decimal_count(expected);
                 format!("{got:.decimals$}") == format!("{want:.decimals$}")
@@ -298,6 +303,8 @@ mod tests {
         assert!(!accepts(Limit::Exact, 0.1 + 0.2, "0.3"));
         assert!(accepts(Limit::Printed, 1.6239, "1.62"));
         assert!(!accepts(Limit::Printed, 1.6251, "1.62"));
+        assert!(accepts(Limit::Printed, 1.7554e-6, "1.76e-6"));
+        assert!(!accepts(Limit::Printed, 1.7546e-6, "1.76e-6"));
         assert!(accepts(Limit::PrintedWithinOne, 1.6349, "1.62"));
         assert!(!accepts(Limit::PrintedWithinOne, 1.6351, "1.62"));
         assert!(!accepts(Limit::PrintedWithinOne, f64::NAN, "1.62"));

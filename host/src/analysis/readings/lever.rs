@@ -151,7 +151,7 @@ fn remarks_of(reading: &Reading) -> Vec<&'static str> {
         (reading_flags::HIGH_FIRST_BREAK, "high first break: aged, rusted or glued"),
         (reading_flags::MOVED_ON_SEATING, "moved on seating the lever"),
         (reading_flags::SPONGY, "spongy: no clear knee"),
-        (reading_flags::HARD, "lever torque passed 20 N·m"),
+        (reading_flags::HARD, "lever torque passed the alarm's level"),
         (reading_flags::TOO_FAR, "turned further than asked"),
         (reading_flags::RETUNE, "retune this string"),
         (reading_flags::NOT_ZEROED, "lever not zeroed: the string's moment is in doubt"),
