@@ -2,8 +2,9 @@
 //!
 //! The way through: [`bench`] holds what was done with dead weights, [`record`] the whole
 //! calibration as it is kept, [`terms`] what a reading's budget takes from it, [`mark`] why a
-//! reading's lever is to be doubted. Deliberately not here: the conversation with the lever, and
-//! where records are kept.
+//! reading's lever is to be doubted, [`check`] the quick check between calibrations; [`standing`]
+//! gives each reading its terms and marks. Deliberately not here: the conversation with the lever,
+//! and where records are kept.
 //!
 //! The model, as the lever's core has it: torque on the pin = span · (code − zero) + weight
 //! moment · f_y, sharp positive, f_y the specific force across the handle in units of standard
@@ -12,6 +13,13 @@
 //! code moves by −weight moment · f_y / span.
 
 pub mod bench;
+pub mod check;
 pub mod mark;
 pub mod record;
+pub mod standing;
 pub mod terms;
+
+#[cfg(test)]
+mod check_tests;
+#[cfg(test)]
+mod standing_tests;

@@ -76,7 +76,7 @@ pub(crate) fn calibration(lever: u64, number: u32) -> CalibrationRecord {
             },
             constants: LeverConstants {
                 zero_code: 812_000.1,
-                span_nm_per_count: 1.0 / 4714.385_7,
+                span_nm_per_count: 1.0 / 4_714.385_7,
                 weight_moment_nm: 0.61,
             },
             terms: LeverTerms {
