@@ -9,6 +9,7 @@
 //! numbers are whole, with the unit in the column's name.
 
 mod calibrations;
+mod checks;
 mod codes;
 pub mod condition;
 mod corrections;

@@ -1,11 +1,12 @@
-//! Calibrations: bit for bit, once each, never replaced; what the file holds is not trusted.
+//! Calibrations and checks: bit for bit, once each, never replaced; what the file holds is not trusted.
 
+use pinhold::calibration::check::CheckRecord;
 use pinhold::store::{Contact, Store, StoreError};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
 use crate::sample::{begin, keep, reading};
-use crate::sample_lever::{calibration, hello};
+use crate::sample_lever::{calibration, check, hello};
 
 const DEVICE: u64 = 0xF123_4567_89AB_CDEF;
 
@@ -115,5 +116,68 @@ fn a_document_anything_may_have_written_is_not_trusted() {
         assert!(matches!(told, StoreError::Corrupt { .. }), "{document:.40}: {told}");
         assert!(store.calibrations_of(5).is_err());
         assert!(store.calibration(5, 9).unwrap().is_some(), "the others are still read");
+    }
+}
+
+#[test]
+fn checks_come_back_in_the_order_of_their_time() {
+    let folder = TempDir::new().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    store.keep_calibration(&calibration(DEVICE, 1)).unwrap();
+    let made = [(30, true), (10, false), (20, true), (20, false)];
+    for (made_ms, passed) in made {
+        store.keep_check(&check(DEVICE, 1, made_ms, passed)).unwrap();
+    }
+    drop(store);
+    let store = Store::open(folder.path()).unwrap();
+    let checks = store.checks_of(DEVICE).unwrap();
+    assert_eq!(checks, [1, 2, 3, 0].map(|at: usize| check(DEVICE, 1, made[at].0, made[at].1)));
+    let passed: Vec<bool> = checks.iter().map(CheckRecord::passed).collect();
+    assert_eq!(passed, [false, true, false, true]);
+    assert_eq!(store.checks_of(DEVICE - 1).unwrap(), []);
+}
+
+#[test]
+fn a_check_needs_its_calibration_and_numbers_that_are_some() {
+    let folder = TempDir::new().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    store.keep_calibration(&calibration(DEVICE, 1)).unwrap();
+    let orphan = store.keep_check(&check(DEVICE, 2, 5, true));
+    assert!(matches!(orphan, Err(StoreError::Database { .. })), "{orphan:?}");
+    let mut endless = check(DEVICE, 1, 5, true);
+    endless.result.read_nm.u = f64::NAN;
+    let mut empty = check(DEVICE, 1, 5, true);
+    empty.bench.points.clear();
+    for record in [endless, empty] {
+        let refused = store.keep_check(&record);
+        assert!(matches!(refused, Err(StoreError::NotStorable { .. })), "{refused:?}");
+    }
+    assert_eq!(store.checks_of(DEVICE).unwrap(), []);
+}
+
+#[test]
+fn a_check_whose_document_says_otherwise_is_not_trusted() {
+    let good = serde_json::to_string(&check(5, 1, 9, true)).unwrap();
+    for document in [
+        "null",
+        &good.replace("\"lever\":5", "\"lever\":6"),
+        &good.replace("\"calibration\":1", "\"calibration\":2"),
+        &good.replace("\"pass\"", "\"fail\""),
+    ] {
+        let folder = TempDir::new().unwrap();
+        let mut store = Store::open(folder.path()).unwrap();
+        store.keep_calibration(&calibration(5, 1)).unwrap();
+        store.keep_check(&check(5, 1, 9, true)).unwrap();
+        assert_eq!(store.checks_of(5).unwrap().len(), 1);
+        let connection = Connection::open(store.path()).unwrap();
+        connection
+            .execute(
+                "INSERT INTO lever_check SELECT 77, lever_id, 1, 10, 0, 0, 0, 0, 0, 1, 1, ?1
+                 FROM lever_check",
+                [document],
+            )
+            .unwrap();
+        let refused = store.checks_of(5);
+        assert!(matches!(refused, Err(StoreError::Corrupt { .. })), "{document:.40}");
     }
 }

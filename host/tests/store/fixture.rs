@@ -7,7 +7,7 @@ use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-use crate::sample_lever::calibration;
+use crate::sample_lever::{calibration, check};
 
 /// Each schema's fixture, in order from 1.
 const FIXTURES: [&str; 3] = [
@@ -134,6 +134,7 @@ fn what_schema_3_held_is_read() {
     let store = Store::open(folder.path()).unwrap();
     let device = 0xfedc_ba98_7654_3210;
     assert_eq!(store.calibrations_of(device).unwrap(), [calibration(device, 3)]);
+    assert_eq!(store.checks_of(device).unwrap(), [check(device, 3, 1_751_000_000_000, true)]);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use pinhold::calibration::bench::{
     Bench, BenchPoint, Gravity, GravitySource, HandPosition, Leg, Mass, SeatingReading, Setting,
 };
+use pinhold::calibration::check::{Answer, CHECK_VERSION, CheckRecord, CheckResult, Comparison};
 use pinhold::calibration::record::{
     CALIBRATION_VERSION, CalibrationCurve, CalibrationRecord, CalibrationResult, LeverConstants,
 };
@@ -86,6 +87,39 @@ pub(crate) fn calibration(lever: u64, number: u32) -> CalibrationRecord {
                 ..LeverTerms::class()
             },
             remarks: vec!["none".to_owned()],
+        },
+    }
+}
+
+/// A check of that calibration.
+pub(crate) fn check(
+    lever: u64,
+    calibration_number: u32,
+    made_ms: i64,
+    passed: bool,
+) -> CheckRecord {
+    let mut bench = calibration(lever, calibration_number).bench;
+    bench.points.truncate(1);
+    bench.seatings.clear();
+    let answer = if passed { Answer::Pass } else { Answer::CannotTell };
+    let estimate = |value, u| Estimate { value, u };
+    let comparison = Comparison { difference_nm: estimate(0.01, 0.004), limit_nm: 0.05, answer };
+    CheckRecord {
+        version: CHECK_VERSION,
+        program: "0.1.0".to_owned(),
+        lever,
+        calibration: calibration_number,
+        made_ms,
+        simulated: true,
+        bench,
+        result: CheckResult {
+            load_nm: estimate(-4.903, 0.006),
+            read_nm: estimate(-4.893_211_7, 0.004),
+            weight: comparison,
+            zero_return: comparison,
+            zero: comparison,
+            same_weight: true,
+            answer,
         },
     }
 }
