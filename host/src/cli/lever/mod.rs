@@ -3,7 +3,9 @@
 //! One file per verb; `words` holds the sentences they share.
 
 mod fetch;
+mod history;
 mod load;
+pub(super) mod standing;
 mod status;
 pub(super) mod words;
 
@@ -30,6 +32,8 @@ enum Verb {
     Load(load::LoadArguments),
     /// Fetch everything the lever has read
     Fetch(fetch::FetchArguments),
+    /// Calibrations and checks of a lever, in the order of time
+    History(history::HistoryArguments),
 }
 
 /// Runs the command.
@@ -41,6 +45,7 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Status(arguments) => status::run(context, arguments),
         Verb::Load(arguments) => load::run(context, arguments),
         Verb::Fetch(arguments) => fetch::run(context, arguments),
+        Verb::History(arguments) => history::run(context, arguments),
     }
 }
 
