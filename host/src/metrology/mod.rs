@@ -7,6 +7,7 @@
 
 pub mod anova;
 mod beta;
+pub mod coverage;
 mod double;
 pub mod errors_in_both;
 pub mod inverse;
