@@ -61,6 +61,7 @@ pub(super) fn calibration() -> CalibrationRecord {
                 ..LeverTerms::class()
             },
             remarks: vec![],
+            characteristics: Default::default(),
         },
     }
 }

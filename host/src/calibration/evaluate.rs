@@ -168,7 +168,8 @@ fn left_out(bench: &Bench, terms: &LeverTerms) -> Vec<String> {
     match seating(&bench.seatings) {
         None => remarks.push("no pins seated anew: seating and person are the class's".to_owned()),
         Some(seating) if seating.person_count < 2 => {
-            remarks.push("one person seated the lever: what another does is the class's".to_owned());
+            remarks
+                .push("one person seated the lever: what another does is the class's".to_owned());
         }
         Some(_) => {}
     }
@@ -400,7 +401,10 @@ impl Drift {
             bend: BendTest { f, probability, degrees_of_freedom: fit.degrees_of_freedom },
             scatter_code: fit.residual_sd,
             degrees_of_freedom: fit.degrees_of_freedom,
-            slope_bend: [[cell(slope, slope), cell(slope, bend)], [cell(bend, slope), cell(bend, bend)]],
+            slope_bend: [
+                [cell(slope, slope), cell(slope, bend)],
+                [cell(bend, slope), cell(bend, bend)],
+            ],
         })
     }
 
@@ -523,9 +527,9 @@ fn weight(
     let mut across = Vec::new();
     let mut codes = Vec::new();
     for point in bench.points.iter().filter(|point| point.setting == Setting::Free) {
-        let ends = (0..square.points.len()).filter(|row| loads::is_empty(square.point(bench, *row)));
-        let nearest =
-            ends.min_by_key(|row| square.point(bench, *row).at_ms.abs_diff(point.at_ms));
+        let ends =
+            (0..square.points.len()).filter(|row| loads::is_empty(square.point(bench, *row)));
+        let nearest = ends.min_by_key(|row| square.point(bench, *row).at_ms.abs_diff(point.at_ms));
         let zero = nearest.map_or(drift.mean_zero, |row| drift.zero_codes[row]);
         across.push(point.force_g[1]);
         codes.push(point.mean_code - zero);

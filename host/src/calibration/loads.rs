@@ -115,9 +115,7 @@ impl Shared {
     /// Load at a point, N·m, sharp positive.
     pub(super) fn load_nm(&self, point: &BenchPoint) -> f64 {
         match &point.setting {
-            Setting::Loaded { masses, .. } => {
-                self.hung_kg(masses) * self.torque_nm_per_kg(point)
-            }
+            Setting::Loaded { masses, .. } => self.hung_kg(masses) * self.torque_nm_per_kg(point),
             Setting::Free => 0.0,
         }
     }
@@ -146,16 +144,12 @@ pub(super) fn series_of(bench: &Bench) -> Vec<Series> {
         let again = fallen && *leg == Leg::Up && masses.is_empty();
         fallen = *leg == Leg::Down;
         match all.last_mut() {
-            Some(last)
-                if last.position == *position && last.direction == *direction && !again =>
-            {
+            Some(last) if last.position == *position && last.direction == *direction && !again => {
                 last.points.push(index);
             }
-            _ => all.push(Series {
-                position: *position,
-                direction: *direction,
-                points: vec![index],
-            }),
+            _ => {
+                all.push(Series { position: *position, direction: *direction, points: vec![index] })
+            }
         }
     }
     all

@@ -22,9 +22,8 @@ pub const SEATING_PERSON_COUNT: usize = 2;
 /// The components; `None` when no person seated the lever twice on any pin, or a friction is not
 /// above zero.
 pub fn seating(readings: &[SeatingReading]) -> Option<SeatingResult> {
-    let good = |reading: &SeatingReading| {
-        reading.friction_nm.is_finite() && reading.friction_nm > 0.0
-    };
+    let good =
+        |reading: &SeatingReading| reading.friction_nm.is_finite() && reading.friction_nm > 0.0;
     if readings.len() > SEATING_COUNT_MAX || !readings.iter().all(good) {
         return None;
     }

@@ -122,8 +122,8 @@ pub fn check(bench: &Bench) -> Result<(), CalibrationError> {
     }
     let free = bench.points.iter().filter(|point| point.setting == Setting::Free);
     let across = free.map(|point| point.force_g[1]);
-    let (low, high) = across
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), g| (low.min(g), high.max(g)));
+    let (low, high) =
+        across.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), g| (low.min(g), high.max(g)));
     if high - low < FREE_SPREAD_MIN_G || !(high - low).is_finite() {
         return Err(CalibrationError::NoFree);
     }

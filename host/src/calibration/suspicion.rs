@@ -306,11 +306,7 @@ impl Suspicion {
             Suspicion::OutOfOrder { place, rising } => write!(
                 f,
                 "the weights are out of order: at {place} the load as typed {}",
-                if *rising {
-                    "falls on the way up"
-                } else {
-                    "rises on the way down"
-                },
+                if *rising { "falls on the way up" } else { "rises on the way down" },
             ),
             Suspicion::NotMonotone { place, load_nm, shown_nm } => write!(
                 f,

@@ -87,6 +87,7 @@ pub(crate) fn calibration(lever: u64, number: u32) -> CalibrationRecord {
                 ..LeverTerms::class()
             },
             remarks: vec!["none".to_owned()],
+            characteristics: Default::default(),
         },
     }
 }

@@ -95,8 +95,7 @@ fn weight_of(mass: usize, series: &[Vec<Weighed>]) -> Option<f64> {
     for points in series {
         for pair in points.windows(2) {
             let [a, b] = [&pair[0], &pair[1]];
-            let (more, less) =
-                if a.masses.len() > b.masses.len() { (a, b) } else { (b, a) };
+            let (more, less) = if a.masses.len() > b.masses.len() { (a, b) } else { (b, a) };
             let added: Vec<usize> =
                 more.masses.iter().copied().filter(|one| !less.masses.contains(one)).collect();
             if added == [mass] && more.masses.len() == less.masses.len() + 1 {
@@ -134,12 +133,7 @@ fn scale(seen: &Seen<'_>, weights: &[Option<f64>]) -> Option<f64> {
         })
 }
 
-fn wrong_masses(
-    seen: &Seen<'_>,
-    weights: &[Option<f64>],
-    scale: f64,
-    found: &mut Vec<Suspicion>,
-) {
+fn wrong_masses(seen: &Seen<'_>, weights: &[Option<f64>], scale: f64, found: &mut Vec<Suspicion>) {
     let typed = |mass: usize| seen.bench.masses[mass].mass_kg.value;
     let name = |mass: usize| seen.bench.masses[mass].name.clone();
     let mut wrong: Vec<(usize, f64)> = weights
@@ -189,9 +183,8 @@ fn wrong_points(
     let scatter_nm = SD_PER_MAD * median(sizes).unwrap_or(0.0);
     for (point, off_kg) in off {
         let load_nm = torque(point, point.seen_kg);
-        let limit_nm = (POINT_TOLERANCE * load_nm)
-            .max(POINT_TOLERANCE_NM)
-            .max(POINT_SIGMA * scatter_nm);
+        let limit_nm =
+            (POINT_TOLERANCE * load_nm).max(POINT_TOLERANCE_NM).max(POINT_SIGMA * scatter_nm);
         if torque(point, off_kg) <= limit_nm {
             continue;
         }

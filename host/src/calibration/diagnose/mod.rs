@@ -164,7 +164,8 @@ fn points(seen: &Seen<'_>, found: &mut Vec<Suspicion>) -> bool {
     for (index, point) in seen.bench.points.iter().enumerate() {
         let place = || seen.place(index);
         let ends = (f64::from(BRIDGE_CODE_MIN), f64::from(BRIDGE_CODE_MAX));
-        if point.mean_code <= ends.0 * RANGE_SHARE_MAX || point.mean_code >= ends.1 * RANGE_SHARE_MAX
+        if point.mean_code <= ends.0 * RANGE_SHARE_MAX
+            || point.mean_code >= ends.1 * RANGE_SHARE_MAX
         {
             saturated = true;
             found.push(Suspicion::Saturated { place: place() });
@@ -197,10 +198,13 @@ fn temperature(bench: &Bench, found: &mut Vec<Suspicion>) {
 
 /// Lowest and highest lever temperature, °C.
 pub(super) fn temperature_range_c(bench: &Bench) -> (f64, f64) {
-    bench.points.iter().map(|point| point.temperature_c).fold(
-        (f64::INFINITY, f64::NEG_INFINITY),
-        |(low, high), temperature_c| (low.min(temperature_c), high.max(temperature_c)),
-    )
+    bench
+        .points
+        .iter()
+        .map(|point| point.temperature_c)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), temperature_c| {
+            (low.min(temperature_c), high.max(temperature_c))
+        })
 }
 
 fn overload(seen: &Seen<'_>, found: &mut Vec<Suspicion>) {

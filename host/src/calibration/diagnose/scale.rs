@@ -89,9 +89,9 @@ fn ratio_at(points: &[Loaded]) -> Option<f64> {
 }
 
 fn alike(ratios: &[(usize, f64)]) -> bool {
-    let (low, high) = ratios
-        .iter()
-        .fold((f64::INFINITY, 0.0_f64), |(low, high), (_, ratio)| (low.min(*ratio), high.max(*ratio)));
+    let (low, high) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |(low, high), (_, ratio)| {
+        (low.min(*ratio), high.max(*ratio))
+    });
     low > 0.0 && high / low < 1.0 + FACTOR_TOLERANCE
 }
 
@@ -109,7 +109,8 @@ fn agreement(seen: &Seen<'_>, ratios: &[(usize, f64)], found: &mut Vec<Suspicion
         let Some(common) = median(others.map(|(_, (_, ratio))| *ratio).collect()) else { continue };
         let relative_u = |position: usize| arm(position).u / arm(position).value;
         let others_u = ratios.iter().map(|(other, _)| relative_u(*other)).fold(0.0, f64::max);
-        let limit = POSITION_TOLERANCE + POSITION_SIGMA * libm::hypot(relative_u(*position), others_u);
+        let limit =
+            POSITION_TOLERANCE + POSITION_SIGMA * libm::hypot(relative_u(*position), others_u);
         if (ratio / common - 1.0).abs() <= limit {
             continue;
         }

@@ -50,8 +50,7 @@ pub(super) fn typed_order(seen: &Seen<'_>, found: &mut Vec<Suspicion>) {
             let change_nm = here.load_nm.abs() - before.load_nm.abs();
             let tolerance_nm = 0.005 * here.load_nm.abs();
             let rising = leg_of(seen, here.index) == Some(Leg::Up);
-            let wrong =
-                if rising { change_nm < -tolerance_nm } else { change_nm > tolerance_nm };
+            let wrong = if rising { change_nm < -tolerance_nm } else { change_nm > tolerance_nm };
             if wrong {
                 let place = seen.place(here.index);
                 found.push(Suspicion::OutOfOrder { place, rising });
@@ -98,9 +97,8 @@ pub(super) fn flattening(seen: &Seen<'_>, found: &mut Vec<Suspicion>) -> bool {
         return false;
     }
     let ceiling_nm = tops.iter().map(|top| top.shown_nm).sum::<f64>() / tops.len() as f64;
-    let at_one_torque = tops
-        .iter()
-        .all(|top| (top.shown_nm / ceiling_nm - 1.0).abs() < CEILING_TOLERANCE);
+    let at_one_torque =
+        tops.iter().all(|top| (top.shown_nm / ceiling_nm - 1.0).abs() < CEILING_TOLERANCE);
     // A wrong mass falls short wherever it hung; a ceiling only where the load went beyond it.
     let all_beyond_are_short = seen.series.iter().all(|series| {
         let points = seen.points(series);
@@ -110,12 +108,10 @@ pub(super) fn flattening(seen: &Seen<'_>, found: &mut Vec<Suspicion>) -> bool {
         })
     });
     let arms = tops.iter().map(|top| top.arm_m);
-    let (low, high) = arms
-        .fold((f64::INFINITY, 0.0_f64), |(low, high), arm| (low.min(arm), high.max(arm)));
-    let some_position_spared = seen
-        .series
-        .iter()
-        .any(|series| tops.iter().all(|top| top.position != series.position));
+    let (low, high) =
+        arms.fold((f64::INFINITY, 0.0_f64), |(low, high), arm| (low.min(arm), high.max(arm)));
+    let some_position_spared =
+        seen.series.iter().any(|series| tops.iter().all(|top| top.position != series.position));
     let told_apart = high > low * (1.0 + 2.0 * CEILING_TOLERANCE) || some_position_spared;
     if !(at_one_torque && all_beyond_are_short && told_apart) {
         return false;
@@ -131,9 +127,7 @@ pub(super) fn flattening(seen: &Seen<'_>, found: &mut Vec<Suspicion>) -> bool {
 fn top(seen: &Seen<'_>, series: &Series) -> Option<Top> {
     let points = seen.points(series);
     let highest = points.iter().map(|point| point.load_nm.abs()).fold(0.0, f64::max);
-    let lower = |point: &&Loaded| {
-        point.load_nm != 0.0 && point.load_nm.abs() <= 0.6 * highest
-    };
+    let lower = |point: &&Loaded| point.load_nm != 0.0 && point.load_nm.abs() <= 0.6 * highest;
     let slope = median(points.iter().filter(lower).map(|p| p.shown_nm / p.load_nm).collect())?;
     if slope <= 0.0 {
         return None;
@@ -146,14 +140,15 @@ fn top(seen: &Seen<'_>, series: &Series) -> Option<Top> {
     };
     let first = points.iter().find(is_short)?;
     let last = points.iter().max_by(|a, b| a.load_nm.abs().total_cmp(&b.load_nm.abs()))?;
-    is_short(&last).then(|| Top {
-        first: first.index,
-        position: series.position,
-        arm_m: seen.bench.positions[series.position].arm_m.value,
-        load_nm: last.load_nm.abs(),
-        shown_nm: last.shown_nm.abs(),
-    })
-    .filter(|top| top.shown_nm < top.load_nm)
+    is_short(&last)
+        .then(|| Top {
+            first: first.index,
+            position: series.position,
+            arm_m: seen.bench.positions[series.position].arm_m.value,
+            load_nm: last.load_nm.abs(),
+            shown_nm: last.shown_nm.abs(),
+        })
+        .filter(|top| top.shown_nm < top.load_nm)
 }
 
 /// Zeros before and after each series.
