@@ -5,7 +5,8 @@
 //! makes constants, curve and terms of it; [`characteristics`] holds what it showed beside,
 //! [`record`] the whole calibration as it is kept, [`terms`] what a reading's budget takes from
 //! it, [`mark`] why a reading's lever is to be doubted, [`check`] the quick check between
-//! calibrations; [`standing`] gives each reading its terms and marks. Deliberately not here: the
+//! calibrations; [`standing`] gives each reading its terms and marks; [`procedure`] leads a person
+//! through a bench, [`practice`] stands in for lever and weights. Deliberately not here: the
 //! conversation with the lever, and where records are kept.
 //!
 //! The model, as the lever's core has it: torque on the pin = span · (code − zero) + weight
@@ -21,6 +22,8 @@ pub mod diagnose;
 pub mod evaluate;
 pub mod loads;
 pub mod mark;
+pub mod practice;
+pub mod procedure;
 pub mod record;
 pub mod seating;
 pub mod shape;
@@ -32,6 +35,8 @@ pub mod terms;
 mod check_tests;
 #[cfg(test)]
 mod standing_tests;
+#[cfg(test)]
+pub(crate) mod test_benches;
 
 pub use diagnose::diagnose;
 pub use evaluate::{Choices, evaluate};
