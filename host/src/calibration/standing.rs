@@ -166,7 +166,7 @@ impl LeverStanding {
             .iter()
             .filter(|check| check.calibration == number && check.answer != Answer::CannotTell);
         let failed = |check: &CheckFact| check.answer == Answer::Fail;
-        let Some(at_ms) = at_ms else { return checks.any(|check| failed(check)) };
+        let Some(at_ms) = at_ms else { return checks.any(failed) };
         let before = checks.clone().rfind(|check| check.made_ms < at_ms);
         let after = checks.find(|check| check.made_ms >= at_ms);
         [before, after].into_iter().flatten().any(failed)
