@@ -6,6 +6,7 @@
 //! Deliberately not here: anything that judges what happened. [`Workbench::truth`] tells it.
 
 use crate::SAMPLE_PERIOD_S;
+use crate::cell::Hold;
 use crate::hand::control::{Command, Controller};
 use crate::hand::feel::Felt;
 use crate::hand::tremor::Tremor;
@@ -161,6 +162,16 @@ impl Workbench {
         }
         self.hold_off_pin();
         self.place = Place::Way { samples: WAY_SAMPLES, pin: pin_index };
+    }
+
+    /// From now on the hand holds the lever so.
+    pub fn take_hold(&mut self, hold: Hold) {
+        self.sensors.take_hold(&self.lever, hold);
+    }
+
+    /// Time passes without a sample, the lever in the air: its zero and temperature go on.
+    pub fn wait(&mut self, wait_s: f64) {
+        self.sensors.wait(&self.lever, wait_s);
     }
 
     /// Starts a gesture where the lever is.
