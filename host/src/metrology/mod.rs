@@ -5,6 +5,10 @@
 //!
 //! Invariant: transcendental functions come from the `libm` crate, sums run in a fixed order.
 
+mod beta;
+pub mod coverage;
+pub mod student;
+
 use serde::{Deserialize, Serialize};
 
 /// A value with its standard uncertainty, both in the same SI unit.
