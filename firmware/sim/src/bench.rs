@@ -14,7 +14,7 @@ use crate::hand::{Gesture, Hand};
 use crate::head::Head;
 use crate::piano::Piano;
 use crate::rng::Random;
-use crate::sensors::{LeverModel, MotionSample, Reality, SensorSample, Sensors};
+use crate::sensors::{LeverModel, MotionSample, Posture, Reality, SensorSample, Sensors};
 use crate::station::Station;
 pub use crate::station::StrokeTruth;
 
@@ -167,6 +167,12 @@ impl Workbench {
     /// From now on the hand holds the lever so.
     pub fn take_hold(&mut self, hold: Hold) {
         self.sensors.take_hold(&self.lever, hold);
+    }
+
+    /// From now on the handle points elsewhere, or the plank is another one's.
+    pub fn face(&mut self, posture: Posture) {
+        self.lever.posture = posture;
+        self.weigh();
     }
 
     /// Time passes without a sample, the lever in the air: its zero and temperature go on.
