@@ -110,17 +110,23 @@ pub struct BenchReading {
     pub true_nm: f64,
 }
 
-/// A bench in use.
-pub struct DeadWeightBench {
+/// Weights, arms and gravity as they really are.
+#[derive(Clone, Debug)]
+pub struct Rig {
     equipment: Equipment,
-    lever: LeverModel,
     masses_kg: Vec<f64>,
     arms_m: Vec<f64>,
     gravity_m_s2: f64,
-    sensors: Sensors,
-    random: Random,
-    at_s: f64,
-    readings: Vec<BenchReading>,
+}
+
+/// How the lever leans on the bench for one way of loading.
+#[derive(Clone, Copy, Debug)]
+pub struct Attitude {
+    posture: Posture,
+    /// The handle from level, rad.
+    lean_rad: f64,
+    /// The pin's axis out of the horizontal, rad.
+    tip_rad: f64,
 }
 
 /// Clock position of a handle that weights turn that way.
@@ -128,45 +134,84 @@ fn level(turn: Turn) -> Posture {
     Posture::Upright { clock_hours: if turn == Turn::Sharp { 3.0 } else { 9.0 } }
 }
 
-/// Attitude for one way of loading.
-#[derive(Clone, Copy)]
-struct Attitude {
-    posture: Posture,
-    lean_rad: f64,
-    /// Lean of the pin's axis out of the horizontal.
-    tip_rad: f64,
+impl Rig {
+    /// What equipment really is, drawn from its stated uncertainties.
+    pub fn really(equipment: Equipment, seed: u64) -> Rig {
+        let mut random = Random::new(seed).fork("dead weights").fork("truth");
+        let masses_kg = equipment.masses_kg.iter().map(|mass| mass.really(&mut random)).collect();
+        let arms_m = equipment.arms_m.iter().map(|arm| arm.really(&mut random)).collect();
+        let gravity_m_s2 = equipment.gravity_m_s2.really(&mut random);
+        Rig { equipment, masses_kg, arms_m, gravity_m_s2 }
+    }
+
+    /// The lever set up anew for one way of loading.
+    pub fn attitude(&self, turn: Turn, random: &mut Random) -> Attitude {
+        let sd = self.equipment.lean_sd_rad;
+        let mut lean = || sd * random.normal_within(0.0, 1.0, 2.5);
+        Attitude { posture: level(turn), lean_rad: lean(), tip_rad: lean() }
+    }
+
+    /// Specific force in the lever's frame, units of standard gravity.
+    pub fn force_g(&self, attitude: Attitude) -> [f64; 3] {
+        let [along, across, _] = attitude.posture.specific_force(attitude.lean_rad);
+        let size = self.gravity_m_s2 / STANDARD_GRAVITY_M_S2;
+        let (sine, cosine) = (libm::sin(attitude.tip_rad), libm::cos(attitude.tip_rad));
+        [size * along * cosine, size * across * cosine, size * sine]
+    }
+
+    /// Force along the pin over force across the handle.
+    pub fn slant(&self, attitude: Attitude) -> f64 {
+        let force_g = self.force_g(attitude);
+        if force_g[1] == 0.0 { 0.0 } else { force_g[2] / force_g[1] }
+    }
+
+    /// Where a load hung at a place really hangs this time, m from the pin's axis.
+    pub fn arm_m(&self, place: usize, random: &mut Random) -> f64 {
+        let placement_m = self.equipment.placement_sd_m * random.standard_normal();
+        self.arms_m.get(place).copied().unwrap_or(REFERENCE_ARM_M) + placement_m
+    }
+
+    /// Torque of masses hung at `arm_m`, N·m, sharp positive; masses that do not exist weigh
+    /// nothing.
+    pub fn torque_nm(&self, masses: &[usize], arm_m: f64, attitude: Attitude) -> f64 {
+        let mass_kg: f64 = masses.iter().filter_map(|index| self.masses_kg.get(*index)).sum();
+        // Weights turn the handle with what of gravity is across it.
+        mass_kg * STANDARD_GRAVITY_M_S2 * self.force_g(attitude)[1] * arm_m
+    }
+}
+
+/// A bench in use.
+pub struct DeadWeightBench {
+    rig: Rig,
+    lever: LeverModel,
+    sensors: Sensors,
+    random: Random,
+    at_s: f64,
+    readings: Vec<BenchReading>,
 }
 
 impl DeadWeightBench {
     /// A bench with `lever` on it; what its weights and arms really are follows from the seed.
     pub fn new(lever: LeverModel, equipment: Equipment, seed: u64) -> DeadWeightBench {
         let root = Random::new(seed).fork("dead weights");
-        let mut random = root.fork("truth");
-        let really = |stated: &Stated, random: &mut Random| stated.really(random);
-        let masses_kg = equipment.masses_kg.iter().map(|m| really(m, &mut random)).collect();
-        let arms_m = equipment.arms_m.iter().map(|arm| really(arm, &mut random)).collect();
-        let gravity_m_s2 = equipment.gravity_m_s2.really(&mut random);
         DeadWeightBench {
-            masses_kg,
-            arms_m,
-            gravity_m_s2,
+            rig: Rig::really(equipment, seed),
             sensors: Sensors::new(&lever, root.fork("sensors").bits()),
             random: root.fork("hands"),
             at_s: 0.0,
             readings: Vec::new(),
-            equipment,
             lever,
         }
     }
 
-    /// Goes through all loads once and returns what was read, in time.
+    /// Goes through all loads and returns what was read, in time.
     pub fn run(mut self) -> Vec<BenchReading> {
         // A cell rests long before; its first loading is part of what is measured.
         for turn in [Turn::Sharp, Turn::Flat] {
             self.free(turn);
         }
-        for _ in 0..self.equipment.cycle_count {
-            for place in 0..self.arms_m.len() {
+        for _ in 0..self.rig.equipment.cycle_count {
+            for place in 0..self.rig.arms_m.len() {
                 for turn in [Turn::Sharp, Turn::Flat] {
                     self.ladder(place, turn);
                 }
@@ -178,72 +223,43 @@ impl DeadWeightBench {
         self.readings
     }
 
-    fn attitude(&mut self, turn: Turn) -> Attitude {
-        let sd = self.equipment.lean_sd_rad;
-        let mut lean = || sd * self.random.normal_within(0.0, 1.0, 2.5);
-        Attitude { posture: level(turn), lean_rad: lean(), tip_rad: lean() }
-    }
-
-    /// Specific force in the lever's frame, units of standard gravity.
-    fn force_g(&self, attitude: Attitude) -> [f64; 3] {
-        let [along, across, _] = attitude.posture.specific_force(attitude.lean_rad);
-        let size = self.gravity_m_s2 / STANDARD_GRAVITY_M_S2;
-        let (sine, cosine) = (libm::sin(attitude.tip_rad), libm::cos(attitude.tip_rad));
-        [size * along * cosine, size * across * cosine, size * sine]
-    }
-
     /// The lever held off the square: the hand carries its weight.
     fn free(&mut self, turn: Turn) {
-        let attitude = self.attitude(turn);
-        let force_g = self.force_g(attitude);
-        let hold = Hold { axial_share: slant(force_g), ..Hold::reference() };
+        let attitude = self.rig.attitude(turn, &mut self.random);
+        let force_g = self.rig.force_g(attitude);
+        let hold = Hold { axial_share: self.rig.slant(attitude), ..Hold::reference() };
         self.sensors.take_hold(&self.lever, hold);
-        self.read(Loading::Free, -self.lever.weight_moment_nm * force_g[1], force_g);
+        self.read(Loading::Free, -self.lever.weight_moment_nm * force_g[1], attitude);
     }
 
     /// Loads rising and falling at one place, one way round.
     fn ladder(&mut self, place: usize, turn: Turn) {
-        let attitude = self.attitude(turn);
-        let top = self.masses_kg.len();
+        let attitude = self.rig.attitude(turn, &mut self.random);
+        let top = self.rig.masses_kg.len();
         let rising = (0..=top).map(|mass_count| (mass_count, false));
         let falling = (0..top).rev().map(|mass_count| (mass_count, true));
         for (mass_count, falling) in rising.chain(falling) {
-            self.load(place, turn, mass_count, falling, attitude);
+            let arm_m = self.rig.arm_m(place, &mut self.random);
+            let swing_sd = self.rig.equipment.swing_relative_sd;
+            let swing = 1.0 + swing_sd * self.random.standard_normal();
+            let masses: Vec<usize> = (0..mass_count).collect();
+            let true_nm = self.rig.torque_nm(&masses, arm_m, attitude) * swing;
+            let axial_share = self.rig.slant(attitude);
+            let hold = Hold { arm_m, axial_share, seating_relative: 0.0 };
+            self.sensors.take_hold(&self.lever, hold);
+            self.read(Loading::Loaded { place, turn, mass_count, falling }, true_nm, attitude);
         }
     }
 
-    fn load(
-        &mut self,
-        place: usize,
-        turn: Turn,
-        mass_count: usize,
-        falling: bool,
-        attitude: Attitude,
-    ) {
-        let force_g = self.force_g(attitude);
-        let placement_m = self.equipment.placement_sd_m * self.random.standard_normal();
-        let arm_m = self.arms_m.get(place).copied().unwrap_or(REFERENCE_ARM_M) + placement_m;
-        let swing = 1.0 + self.equipment.swing_relative_sd * self.random.standard_normal();
-        let mass_kg: f64 = self.masses_kg.iter().take(mass_count).sum();
-        // Weights turn the handle with what of gravity is across it.
-        let true_nm = mass_kg * STANDARD_GRAVITY_M_S2 * force_g[1] * arm_m * swing;
-        let hold = Hold { arm_m, axial_share: slant(force_g), seating_relative: 0.0 };
-        self.sensors.take_hold(&self.lever, hold);
-        self.read(Loading::Loaded { place, turn, mass_count, falling }, true_nm, force_g);
-    }
-
-    fn read(&mut self, loading: Loading, true_nm: f64, force_g: [f64; 3]) {
-        self.at_s += self.equipment.step_s;
-        self.sensors.wait(&self.lever, self.equipment.step_s);
-        let sample_count = self.equipment.sample_count;
+    fn read(&mut self, loading: Loading, true_nm: f64, attitude: Attitude) {
+        let equipment = &self.rig.equipment;
+        self.at_s += equipment.step_s;
+        self.sensors.wait(&self.lever, equipment.step_s);
+        let sample_count = equipment.sample_count;
+        let force_g = self.rig.force_g(attitude);
         let mean = self.sensors.settle(&self.lever, true_nm, force_g, sample_count);
         self.readings.push(BenchReading { loading, mean, sample_count, at_s: self.at_s, true_nm });
     }
-}
-
-/// Force along the pin over force across the handle.
-fn slant(force_g: [f64; 3]) -> f64 {
-    if force_g[1] == 0.0 { 0.0 } else { force_g[2] / force_g[1] }
 }
 
 #[cfg(test)]

@@ -40,6 +40,7 @@ pub mod cell;
 pub mod deadweight;
 pub mod friction;
 pub mod hand;
+pub mod hanging;
 pub mod head;
 pub mod lever;
 pub mod piano;

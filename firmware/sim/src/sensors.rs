@@ -150,11 +150,31 @@ impl Sensors {
         lever: &LeverModel,
         reality: &Reality,
     ) -> (SensorSample, Option<MotionSample>) {
+        // Worked out only where it is shown.
+        let force_g = if self.shows_attitude() {
+            lever.posture.specific_force(reality.turned_rad)
+        } else {
+            [0.0; 3]
+        };
+        self.convert_in(lever, reality, force_g)
+    }
+
+    /// Whether the next sample comes with an attitude.
+    fn shows_attitude(&self) -> bool {
+        self.sample_count % MOTION_SAMPLE_INTERVAL == MOTION_SAMPLE_INTERVAL - 1
+    }
+
+    /// As [`Sensors::convert`], with this specific force instead of the posture's, units of g.
+    pub fn convert_in(
+        &mut self,
+        lever: &LeverModel,
+        reality: &Reality,
+        force_g: [f64; 3],
+    ) -> (SensorSample, Option<MotionSample>) {
         if self.sample_count.is_multiple_of(SLOW_INTERVAL) {
             self.drift(lever);
         }
-        let motion = (self.sample_count % MOTION_SAMPLE_INTERVAL == MOTION_SAMPLE_INTERVAL - 1)
-            .then(|| self.motion(lever, reality.turned_rad));
+        let motion = self.shows_attitude().then(|| self.motion(lever, force_g));
         self.sample_count = self.sample_count.wrapping_add(1);
 
         let counts = self.counts(lever, reality.cell_nm)
@@ -183,11 +203,10 @@ impl Sensors {
         self.temperature_c += (goal_c - self.temperature_c) * period_s / WARMING_S;
     }
 
-    fn motion(&mut self, lever: &LeverModel, turned_rad: f64) -> MotionSample {
+    fn motion(&mut self, lever: &LeverModel, force_g: [f64; 3]) -> MotionSample {
         let mut acceleration_milli_g = [0i16; 3];
-        let force = lever.posture.specific_force(turned_rad);
         let biases = lever.acceleration_bias_milli_g;
-        for ((count, component), bias) in acceleration_milli_g.iter_mut().zip(force).zip(biases) {
+        for ((count, component), bias) in acceleration_milli_g.iter_mut().zip(force_g).zip(biases) {
             let noise = lever.acceleration_noise_milli_g * self.random.standard_normal();
             *count = (1000.0 * component + bias + noise).round() as i16;
         }
