@@ -7,5 +7,8 @@ mod inbox;
 mod instrument;
 mod lever;
 mod run;
+#[path = "../store/sample_lever.rs"]
+mod sample_lever;
 mod shelf;
 mod units;
+mod standing;

@@ -2,10 +2,15 @@
 //!
 //! One file per verb; `words` holds the sentences they share.
 
+mod check;
+mod check_words;
 mod fetch;
 mod fit;
+mod history;
 mod load;
+pub(super) mod standing;
 mod status;
+mod typed;
 pub(super) mod words;
 
 use clap::{Args, Subcommand};
@@ -33,6 +38,10 @@ enum Verb {
     Fetch(fetch::FetchArguments),
     /// Fit a table of loads and readings, to compare with certified data
     Fit(fit::FitArguments),
+    /// Check the lever against its calibration with one weight
+    Check(Box<check::CheckArguments>),
+    /// Calibrations and checks of a lever, in the order of time
+    History(history::HistoryArguments),
 }
 
 /// Runs the command.
@@ -45,6 +54,8 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Load(arguments) => load::run(context, arguments),
         Verb::Fetch(arguments) => fetch::run(context, arguments),
         Verb::Fit(arguments) => fit::run(context, arguments),
+        Verb::Check(arguments) => check::run(context, arguments),
+        Verb::History(arguments) => history::run(context, arguments),
     }
 }
 
