@@ -193,12 +193,10 @@ fn left_out(bench: &Bench, terms: &LeverTerms) -> Vec<String> {
 
 fn curve(fit: Fit, drift: &Drift, degree: usize) -> CalibrationCurve {
     let BendTest { f, probability, degrees_of_freedom } = drift.bend;
-    let chance = if probability < 0.001 {
-        "below 0.001".to_owned()
-    } else {
-        format!("{probability:.3}")
-    };
-    let test = format!("F = {f:.1} on 1 and {degrees_of_freedom}, chance on a straight line {chance}");
+    let chance =
+        if probability < 0.001 { "below 0.001".to_owned() } else { format!("{probability:.3}") };
+    let test =
+        format!("F = {f:.1} on 1 and {degrees_of_freedom}, chance on a straight line {chance}");
     let degree_reason = if degree == 2 {
         format!("quadratic: a straight line leaves a bend beyond the scatter ({test})")
     } else {
