@@ -111,6 +111,10 @@ fn readings(piano: &Piano, seed: u64, setting: Setting) -> Vec<PinReading> {
                 cents_as_found: None,
                 remarks: Vec::new(),
                 marks: Vec::new(),
+                friction_interval_nm: None,
+                moment_interval_nm: None,
+                holding_interval: None,
+                budget: None,
             }
         })
         .collect()

@@ -3,8 +3,11 @@
 //! Everything is in SI units and carries a standard uncertainty (JCGM 100). Deliberately not
 //! here: where the numbers came from (store, lever or file).
 
+use std::sync::Arc;
+
 use pinhold_protocol::record::Pin;
 
+use super::budget::ReadingBudget;
 use crate::calibration::mark::LeverMark;
 pub use crate::metrology::Estimate;
 
@@ -61,6 +64,15 @@ pub struct PinReading {
     pub remarks: Vec<String>,
     /// Why the lever behind it is to be doubted; empty for a hand tool.
     pub marks: Vec<LeverMark>,
+    /// From and to of the 95 % coverage interval of friction, N·m; to is infinite for a lower
+    /// limit. `None` when no budget was made.
+    pub friction_interval_nm: Option<(f64, f64)>,
+    /// The same of the measured moment, N·m.
+    pub moment_interval_nm: Option<(f64, f64)>,
+    /// The same of the holding factor.
+    pub holding_interval: Option<(f64, f64)>,
+    /// Where the uncertainties come from, line by line; `None` when no budget was made.
+    pub budget: Option<Arc<ReadingBudget>>,
 }
 
 /// How well the instrument holds its tune, as told or measured before touching it.

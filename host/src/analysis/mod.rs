@@ -9,6 +9,7 @@
 
 mod assessment;
 pub mod band;
+pub mod budget;
 pub mod field;
 pub mod gp;
 pub mod input;

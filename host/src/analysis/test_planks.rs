@@ -79,6 +79,10 @@ pub(crate) fn reading(note: u8, letter: char, friction_nm: f64, moment_nm: f64) 
         cents_as_found: None,
         remarks: Vec::new(),
         marks: Vec::new(),
+        friction_interval_nm: None,
+        moment_interval_nm: None,
+        holding_interval: None,
+        budget: None,
     }
 }
 

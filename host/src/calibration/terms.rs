@@ -48,6 +48,23 @@ pub struct LeverTerms {
     pub range_nm: Option<(f64, f64)>,
     /// Resolution of a stored torque, N·m.
     pub resolution_nm: f64,
+    /// How well the estimated ones among the terms are known.
+    #[serde(default)]
+    pub freedom: Freedom,
+}
+
+/// Degrees of freedom of what was estimated from few readings; `None` where a term is taken as
+/// known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Freedom {
+    /// Of the fit behind [`LeverTerms::error_covariance`].
+    pub curve: Option<u32>,
+    /// Of [`LeverTerms::repeatability_u_nm`].
+    pub repeatability: Option<u32>,
+    /// Of [`LeverTerms::seating_relative_u`].
+    pub seating: Option<u32>,
+    /// Of [`LeverTerms::person_relative_u`]: people less one.
+    pub person: Option<u32>,
 }
 
 impl LeverTerms {
@@ -69,6 +86,7 @@ impl LeverTerms {
             temperature_relative_per_k: 0.000_2,
             range_nm: None,
             resolution_nm: 0.001,
+            freedom: Freedom::default(),
         }
     }
 

@@ -35,6 +35,17 @@ impl HandTorque {
         Some(HandTorque { rounded, text: text.to_string(), unit })
     }
 
+    /// One unit of the last digit typed, N·m: "52" in·lbf is told to a whole in·lbf.
+    pub fn last_digit_nm(&self) -> f64 {
+        let (number, exponent) = self.text.split_once(['e', 'E']).unwrap_or((&self.text, "0"));
+        let decimals = number.split_once('.').map_or(0, |(_, after)| after.len());
+        let decimals = i32::try_from(decimals).unwrap_or(i32::MAX);
+        let power = exponent.parse::<i32>().unwrap_or(0).saturating_sub(decimals);
+        let digit_nm = libm::pow(10.0, f64::from(power)) * self.unit.newton_metres();
+        // No number that was typed is told more coarsely than itself.
+        digit_nm.min(self.newton_metres().abs().max(self.unit.newton_metres()))
+    }
+
     /// Newton-metres at the full precision typed.
     pub fn newton_metres(&self) -> f64 {
         match parse_decimal(&self.text) {

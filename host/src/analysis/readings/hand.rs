@@ -1,6 +1,10 @@
 //! Hand readings: what was typed, with the hand-tool class or the uncertainty stated.
+//!
+//! Deliberately not here: what every reading has, whatever read it (`combine`).
 
-use super::{Budget, Measured, MeasurementProfile, Strung, Torques, note};
+use super::combine::{Given, Strung, Torques, Turned};
+use super::{MeasurementProfile, note};
+use crate::analysis::budget::{Effect, Reach, Shape, SizeUnit, Support, Term};
 use crate::analysis::input::{PinReading, StringState, TorqueKind};
 use crate::import::hand::{HandReading, HandTorque, LimitSide};
 
@@ -11,19 +15,20 @@ pub(super) fn read(
     cents: Option<f64>,
     profile: &MeasurementProfile,
 ) -> PinReading {
-    let measured = |torque: &Option<HandTorque>| -> Option<Measured> {
-        let torque_nm = torque.as_ref()?.newton_metres();
-        Some((torque_nm, budget(reading, torque_nm, profile)))
-    };
-    let torques = Torques {
+    let nm = |torque: &Option<HandTorque>| torque.as_ref().map(HandTorque::newton_metres);
+    let mut torques = Torques {
         kind: reading.kind,
         state: reading.state,
-        sharp: measured(&reading.sharp),
-        flat: measured(&reading.flat),
-        friction: measured(&reading.friction),
+        sharp: nm(&reading.sharp),
+        flat: nm(&reading.flat),
+        given: nm(&reading.friction).map(Given::Friction),
         upper_limit: reading.limit_side == Some(LimitSide::Upper),
         cents,
+        turned: Turned::Unknown,
+        stated_u_nm: reading.u.map_or(0.0, |u| u.newton_metres()),
+        lines: Vec::new(),
     };
+    add_lines(&mut torques, reading, profile);
     let mut pin = torques.combine(strung, profile);
     // The instrument's mean pitch stood in for the moment, not for what was found here.
     pin.cents_as_found = reading.cents();
@@ -46,23 +51,72 @@ pub(super) fn read(
     pin
 }
 
-/// The uncertainty stated, else the hand-tool class.
-fn budget(reading: &HandReading, torque_nm: f64, profile: &MeasurementProfile) -> Budget {
+/// The uncertainty stated, else the hand-tool class; last digits and angles on top.
+fn add_lines(torques: &mut Torques, reading: &HandReading, profile: &MeasurementProfile) {
+    use SizeUnit::{Degree, NewtonMetre, Relative};
+    let given = Effect { given: 1.0, ..Effect::default() };
+    // A friction given says nothing of angles.
+    let torques_given = [
+        (reading.sharp.as_ref(), Effect { sharp: 1.0, ..Effect::default() }, true),
+        (reading.flat.as_ref(), Effect { flat: 1.0, ..Effect::default() }, true),
+        (reading.friction.as_ref(), given, false),
+    ];
     match reading.u {
-        Some(u) => Budget {
-            span_relative: 0.0,
-            zero_nm: 0.0,
-            stated_nm: u.newton_metres(),
-            single_nm: 0.0,
-        },
-        None => Budget {
-            span_relative: profile.hand_span_relative_u,
-            zero_nm: 0.0,
-            stated_nm: 0.0,
-            single_nm: profile
-                .hand_single_least_u_nm
-                .max(profile.hand_single_relative_u * torque_nm.abs()),
-        },
+        Some(u) => {
+            // Nobody said how it combines: nothing averages, nothing cancels.
+            let what = (Term::Stated, Support::Reading);
+            let (u_nm, size) = (u.newton_metres(), (u.newton_metres(), NewtonMetre));
+            let friction = Effect { friction: u_nm, ..Effect::default() };
+            torques.line(what, Shape::KNOWN, size, Reach::Common, friction);
+            let moment = Effect { moment: u_nm, ..Effect::default() };
+            torques.line(what, Shape::KNOWN, size, Reach::Opposite, moment);
+        }
+        None => {
+            let graded = profile.hand_scale_relative_u;
+            let mut effect = Effect::default();
+            for (torque, unit, _) in torques_given {
+                let torque_nm = torque.map_or(0.0, HandTorque::newton_metres);
+                effect = plus(effect, unit, graded.value * torque_nm);
+            }
+            let what = (Term::Scale, Support::of(graded));
+            torques.line(what, Shape::KNOWN, (graded.value, Relative), Reach::Common, effect);
+        }
+    }
+    for (torque, unit, has_angle) in torques_given {
+        let Some(torque) = torque else { continue };
+        if reading.u.is_none() {
+            let share_nm = profile.hand_single_relative_u.value * torque.newton_metres().abs();
+            let least = profile.hand_single_least_u_nm;
+            let (u_nm, graded) = if share_nm > least.value {
+                (share_nm, profile.hand_single_relative_u)
+            } else {
+                (least.value, least)
+            };
+            let what = (Term::HandReading, Support::of(graded));
+            let effect = plus(Effect::default(), unit, u_nm);
+            torques.line(what, Shape::KNOWN, (u_nm, NewtonMetre), Reach::Own, effect);
+        }
+        let half_nm = 0.5 * torque.last_digit_nm();
+        let what = (Term::Resolution, Support::Reading);
+        let effect = plus(Effect::default(), unit, half_nm);
+        torques.line(what, Shape::Rectangular, (half_nm, NewtonMetre), Reach::Own, effect);
+        if reading.state == StringState::Unstrung || !has_angle {
+            continue;
+        }
+        let graded = profile.hand_angle_half_width_deg;
+        let what = (Term::FootAngle, Support::of(graded));
+        let effect = plus(Effect::default(), unit, graded.value * profile.segment_nm_per_deg());
+        torques.line(what, Shape::Rectangular, (graded.value, Degree), Reach::Own, effect);
+    }
+}
+
+/// An effect with so much of a unit effect added.
+fn plus(effect: Effect, unit: Effect, nm: f64) -> Effect {
+    Effect {
+        sharp: effect.sharp + nm * unit.sharp,
+        flat: effect.flat + nm * unit.flat,
+        given: effect.given + nm * unit.given,
+        ..effect
     }
 }
 
@@ -100,7 +154,7 @@ mod tests {
 
     #[test]
     fn the_hand_tool_class_is_six_percent_and_at_least_a_third_of_a_newton_metre() {
-        let reading = one("note,string,sharp_nm,flat_nm\n49,C,20,1\n");
+        let reading = one("note,string,sharp_nm,flat_nm\n49,C,20.0,1.00\n");
         let (sharp, flat) = (reading.sharp_nm.unwrap(), reading.flat_nm.unwrap());
         assert!((sharp.u / sharp.value - 0.06).abs() < 0.001, "{}", sharp.u);
         assert!((0.3..0.31).contains(&flat.u), "{}", flat.u);
@@ -111,14 +165,35 @@ mod tests {
     }
 
     #[test]
-    fn a_stated_uncertainty_is_carried_whole_and_bearings_on_top() {
-        let reading = one("note,string,sharp_nm,flat_nm,u_nm\n49,C,12.8,7.2,0.2\n");
-        assert_eq!(reading.sharp_nm.unwrap().u, 0.2);
-        assert_eq!(reading.moment_nm.unwrap().u, 0.2);
-        // ε up to 0.08 of M = 2.8 N·m, rectangular.
-        let bearing: f64 = 0.08 * 2.8 / 3.0_f64.sqrt();
-        let expected = (0.04 + bearing * bearing).sqrt();
-        assert!((reading.friction_nm.unwrap().u - expected).abs() < 1e-12);
+    fn a_stated_uncertainty_is_carried_whole_and_the_rest_on_top() {
+        let reading = one("note,string,sharp_nm,flat_nm,u_nm,cents\n49,C,12.8,7.2,0.2,0\n");
+        let root_sum = |parts: &[f64]| parts.iter().map(|u| u * u).sum::<f64>().sqrt();
+        let (root_2, root_3) = (2.0_f64.sqrt(), 3.0_f64.sqrt());
+        // Last digit 0.1 N·m; foot within 0.5° at 0.55 N·m per degree; M = 2.8 N·m.
+        let (digit, angle) = (0.05 / root_3, 0.275 / root_3);
+        assert!((reading.sharp_nm.unwrap().u - root_sum(&[0.2, digit])).abs() < 1e-12);
+        // One-sided bearing, M·sinh(0.13) whole about the value told.
+        let bearing = libm::sinh(0.13) * 2.8 / root_3;
+        let friction = root_sum(&[0.2, digit / root_2, angle / root_2, bearing]);
+        assert!((reading.friction_nm.unwrap().u - friction).abs() < 1e-12);
+        let found = 0.13 * 2.8 / 6.0_f64.sqrt();
+        let moment = root_sum(&[0.2, digit / root_2, angle / root_2, found]);
+        assert!((reading.moment_nm.unwrap().u - moment).abs() < 1e-12);
+        // Bearings only make it read high: the interval reaches further down than up.
+        let (low, high) = reading.friction_interval_nm.unwrap();
+        assert!(10.0 - low > high - 10.0 && low < 10.0 && high > 10.0, "{low} {high}");
+    }
+
+    #[test]
+    fn a_bearing_friction_that_was_set_is_taken_off() {
+        let rows = crate::import::parse(b"note,string,sharp_nm,flat_nm\n49,C,12.8,7.2\n").unwrap();
+        let instrument = modern_88("test", InstrumentKind::Grand);
+        let set = crate::metrology::Estimate { value: 0.06, u: 0.01 };
+        let profile = MeasurementProfile { bearing_friction_set: Some(set), ..Default::default() };
+        let pin = pin_readings(&instrument, &[], &[rows[0].reading.clone()], None, &profile);
+        assert!((pin[0].friction_nm.unwrap().value - (10.0 - 0.06 * 2.8)).abs() < 1e-12);
+        let (low, high) = pin[0].friction_interval_nm.unwrap();
+        assert!((low + high - 2.0 * pin[0].friction_nm.unwrap().value).abs() < 1e-6);
     }
 
     #[test]

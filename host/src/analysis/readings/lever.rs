@@ -3,11 +3,11 @@
 use pinhold_protocol::record::{Direction, Outcome, Reading, Stroke, reading_flags, stroke_flags};
 use pinhold_protocol::units::Torque;
 
-use super::{Budget, LeverRead, Measured, MeasurementProfile, Strung, Torques, note};
+use super::combine::{Strung, Torques, Turned};
+use super::lever_lines::{self, error_nm, is_sound};
+use super::{LeverRead, MeasurementProfile, note};
 use crate::analysis::input::{PinReading, StringState, TorqueKind};
-
-/// Slip time over which torque scatter is taken as one independent value, ms (MEM).
-const SCATTER_INDEPENDENT_MS: f64 = 100.0;
+use crate::calibration::terms::LeverTerms;
 
 /// One record as a pin's reading.
 pub(super) fn read(
@@ -17,24 +17,33 @@ pub(super) fn read(
     profile: &MeasurementProfile,
 ) -> PinReading {
     let reading = &read.reading;
-    let state = state_of(reading);
+    // A kept calibration is a file somebody may have changed.
+    let class = LeverTerms::class();
+    let terms = if is_sound(&read.terms) { &*read.terms } else { &class };
     let mut torques = Torques {
         kind: TorqueKind::Running,
-        state,
-        sharp: running(reading, Direction::Sharp, profile),
-        flat: running(reading, Direction::Flat, profile),
-        friction: None,
+        state: state_of(reading),
+        sharp: running(reading, Direction::Sharp),
+        flat: running(reading, Direction::Flat),
+        given: None,
         upper_limit: false,
         cents,
+        turned: turned(reading),
+        stated_u_nm: 0.0,
+        lines: Vec::new(),
     };
     match reading.outcome {
         Outcome::Measured => {}
         Outcome::FlatOnly => torques.sharp = None,
         Outcome::SharpOnly => torques.flat = None,
-        Outcome::BreakawayOnly => take_first_break(&mut torques, reading, profile),
-        Outcome::AboveLimit => take_limit(&mut torques, reading, strung, profile),
+        Outcome::BreakawayOnly => take_first_break(&mut torques, reading),
+        Outcome::AboveLimit => take_limit(&mut torques, reading, strung),
         Outcome::MovedOnSeating | Outcome::Spoiled => (torques.sharp, torques.flat) = (None, None),
     }
+    let right = |direction, shown_nm: f64| shown_nm - error_nm(terms, direction, shown_nm);
+    torques.sharp = torques.sharp.map(|shown_nm| right(Direction::Sharp, shown_nm));
+    torques.flat = torques.flat.map(|shown_nm| right(Direction::Flat, shown_nm));
+    lever_lines::add(&mut torques, reading, terms, profile);
     let mut pin = torques.combine(strung, profile);
     pin.marks.clone_from(&read.marks);
     // Pitch was not found by the lever: it stands in the survey's condition.
@@ -44,6 +53,19 @@ pub(super) fn read(
         note(&mut pin.remarks, remark);
     }
     pin
+}
+
+/// How far the coil turned from the first running torque to where the direction turned.
+fn turned(reading: &Reading) -> Turned {
+    let Some(first) = reading.strokes.iter().find(|stroke| stroke.running.is_some()) else {
+        return Turned::Unknown;
+    };
+    let farthest = match first.direction {
+        Direction::Flat => reading.excursion_flat,
+        Direction::Sharp => reading.excursion_sharp,
+    };
+    let turned_rad = (farthest.radians() - first.running_angle.radians()).abs();
+    Turned::Degrees(turned_rad.to_degrees())
 }
 
 fn state_of(reading: &Reading) -> StringState {
@@ -57,42 +79,18 @@ fn state_of(reading: &Reading) -> StringState {
 }
 
 /// Running torque of one direction at the matched foot angle, else of its last running stroke.
-fn running(
-    reading: &Reading,
-    direction: Direction,
-    profile: &MeasurementProfile,
-) -> Option<Measured> {
-    let strokes = || reading.strokes.iter().filter(move |stroke| stroke.direction == direction);
+fn running(reading: &Reading, direction: Direction) -> Option<f64> {
+    let strokes = reading.strokes.iter().filter(|stroke| stroke.direction == direction);
     let matched = match direction {
         Direction::Sharp => reading.sharp,
         Direction::Flat => reading.flat,
     };
-    let last = strokes().rev().find_map(|stroke| stroke.running);
-    let torque = matched.or(last)?;
-    let scatter_nm = strokes()
-        .filter(|stroke| stroke.running.is_some())
-        .map(scatter_of_mean_nm)
-        .fold(0.0, f64::max);
-    Some((torque.newton_metres(), budget(scatter_nm, profile)))
-}
-
-/// Standard deviation of a slip's mean torque, N·m.
-fn scatter_of_mean_nm(stroke: &Stroke) -> f64 {
-    let independent = (f64::from(stroke.slip_ms) / SCATTER_INDEPENDENT_MS).max(1.0);
-    stroke.running_scatter.newton_metres().abs() / independent.sqrt()
-}
-
-fn budget(scatter_nm: f64, profile: &MeasurementProfile) -> Budget {
-    Budget {
-        span_relative: profile.lever_span_relative_u,
-        zero_nm: profile.lever_zero_u_nm,
-        stated_nm: 0.0,
-        single_nm: scatter_nm,
-    }
+    let last = strokes.rev().find_map(|stroke| stroke.running);
+    Some(matched.or(last)?.newton_metres())
 }
 
 /// Breakaway alone: the first break in its direction, never averaged with the second.
-fn take_first_break(torques: &mut Torques, reading: &Reading, profile: &MeasurementProfile) {
+fn take_first_break(torques: &mut Torques, reading: &Reading) {
     (torques.sharp, torques.flat) = (None, None);
     torques.kind = TorqueKind::Peak;
     let broke = |stroke: &&Stroke| stroke.breakaway.is_some();
@@ -103,7 +101,7 @@ fn take_first_break(torques: &mut Torques, reading: &Reading, profile: &Measurem
     else {
         return;
     };
-    let measured = Some((breakaway.newton_metres(), budget(0.0, profile)));
+    let measured = Some(breakaway.newton_metres());
     match stroke.direction {
         Direction::Sharp => torques.sharp = measured,
         Direction::Flat => torques.flat = measured,
@@ -111,27 +109,21 @@ fn take_first_break(torques: &mut Torques, reading: &Reading, profile: &Measurem
 }
 
 /// The pin did not move: the stroke whose peak says most about friction.
-fn take_limit(
-    torques: &mut Torques,
-    reading: &Reading,
-    strung: Strung,
-    profile: &MeasurementProfile,
-) {
+fn take_limit(torques: &mut Torques, reading: &Reading, strung: Strung) {
     (torques.sharp, torques.flat) = (None, None);
     torques.kind = TorqueKind::Limit;
-    let moment_nm = strung.moment_now(torques.state, torques.cents).value;
+    let moment_nm = strung.moment_now_nm(torques.state, torques.cents);
     let peak_of = |direction: Direction| -> Option<f64> {
         let peaks = reading.strokes.iter().filter(|stroke| stroke.direction == direction);
         peaks.map(|stroke| stroke.peak).max().map(Torque::newton_metres)
     };
     let (sharp, flat) = (peak_of(Direction::Sharp), peak_of(Direction::Flat));
-    let measured = |torque_nm: f64| (torque_nm, budget(0.0, profile));
     let from_sharp = sharp.map_or(f64::NEG_INFINITY, |torque_nm| torque_nm - moment_nm);
     let from_flat = flat.map_or(f64::NEG_INFINITY, |torque_nm| torque_nm + moment_nm);
     if from_flat >= from_sharp {
-        torques.flat = flat.map(measured);
+        torques.flat = flat;
     } else {
-        torques.sharp = sharp.map(measured);
+        torques.sharp = sharp;
     }
 }
 
@@ -167,10 +159,13 @@ fn remarks_of(reading: &Reading) -> Vec<&'static str> {
 mod tests {
     use super::super::pin_readings;
     use super::*;
+    use crate::analysis::budget::{Quantity, Shape, Support, Term};
+    use crate::calibration::terms::Basis;
     use crate::instrument::InstrumentKind;
     use crate::instrument::layout::modern_88;
     use pinhold_protocol::record::{Knee, Pin, SampleCoverage, StringPosition};
     use pinhold_protocol::units::{Angle, DeviceTime};
+    use std::sync::Arc;
 
     fn nm(value: f64) -> Torque {
         Torque::from_newton_metres(value).unwrap()
@@ -225,12 +220,24 @@ mod tests {
     }
 
     fn analysed(readings: &[Reading]) -> PinReading {
+        let reads: Vec<_> = readings.iter().cloned().map(LeverRead::of_class).collect();
+        pin_of(&reads)
+    }
+
+    fn with_terms(reading: Reading, terms: LeverTerms) -> PinReading {
+        pin_of(&[LeverRead { reading, terms: Arc::new(terms), marks: Vec::new() }])
+    }
+
+    fn pin_of(reads: &[LeverRead]) -> PinReading {
         let instrument = modern_88("test", InstrumentKind::Grand);
         let profile = MeasurementProfile::default();
-        let reads: Vec<_> = readings.iter().cloned().map(LeverRead::of_class).collect();
-        let mut pins = pin_readings(&instrument, &reads, &[], None, &profile);
+        let mut pins = pin_readings(&instrument, reads, &[], None, &profile);
         assert_eq!(pins.len(), 1);
         pins.remove(0)
+    }
+
+    fn degrees(deg: f64) -> Angle {
+        Angle::from_radians(deg.to_radians()).unwrap()
     }
 
     fn measured(sharp_nm: f64, flat_nm: f64) -> Reading {
@@ -239,16 +246,32 @@ mod tests {
         both
     }
 
+    fn root_sum(parts: &[f64]) -> f64 {
+        parts.iter().map(|u| u * u).sum::<f64>().sqrt()
+    }
+
     #[test]
-    fn a_zero_error_goes_into_the_moment_only() {
+    fn the_lines_of_a_class_lever_worked_by_hand() {
         let pin = analysed(&[measured(12.9, 7.1)]);
         let (friction, moment) = (pin.friction_nm.unwrap(), pin.moment_nm.unwrap());
         assert_eq!(friction.value.to_bits(), ((12.9_f64 + 7.1) / 2.0).to_bits());
-        // Span 0.5 % of F and bearings 0.08·2.9/√3 in F; span of M and the whole zero in M.
-        let bearing: f64 = 0.08 * moment.value / 3.0_f64.sqrt();
-        assert!((friction.u - libm::hypot(0.05, bearing)).abs() < 1e-9);
-        let span = 0.005 * moment.value;
-        assert!((moment.u - libm::hypot(0.05, span)).abs() < 1e-12);
+        // F = 10 N·m, M = 2.9 N·m, the class of an uncalibrated lever, 1 K from 20 °C.
+        let (root_2, root_3) = (2.0_f64.sqrt(), 3.0_f64.sqrt());
+        let relative = [0.05 / root_3, 0.02 / root_3, 0.000_2 / root_3, 0.01];
+        let hysteresis = 0.03 / 12.9 / root_3;
+        let own = [0.02 / root_2, 0.000_5 / root_3 / root_2, 0.04 * 0.55 / root_2];
+        let of = |share_of_nm: f64, more: &[f64]| {
+            let mut parts: Vec<f64> = relative.iter().map(|share| share * share_of_nm).collect();
+            parts.push(hysteresis * share_of_nm);
+            parts.extend(own);
+            parts.extend(more);
+            root_sum(&parts)
+        };
+        // The zero cancels in F and goes whole into M; bearings read F high, M either way.
+        let expected = of(10.0, &[libm::sinh(0.13) * moment.value / root_3]);
+        assert!((friction.u - expected).abs() < 1e-12, "{} {expected}", friction.u);
+        let expected = of(2.9, &[0.05, 0.012, 0.13 * moment.value / 6.0_f64.sqrt()]);
+        assert!((moment.u - expected).abs() < 1e-12, "{} {expected}", moment.u);
     }
 
     #[test]
@@ -257,10 +280,54 @@ mod tests {
         running_stroke.running = Some(nm(7.0));
         let pin = analysed(&[reading(Outcome::FlatOnly, &[running_stroke])]);
         // 0.1 N·m over four independent spans.
-        let parts: [f64; 3] = [0.005 * 7.0, 0.05, 0.05];
-        let expected = parts.iter().map(|part| part * part).sum::<f64>().sqrt();
-        assert!((pin.flat_nm.unwrap().u - expected).abs() < 1e-12);
+        let budget = pin.budget.unwrap();
+        let noise: Vec<_> = budget.lines.iter().filter(|l| l.term == Term::Noise).collect();
+        assert_eq!(noise.len(), 1);
+        assert!((noise[0].effect.flat - 0.05).abs() < 1e-12 && noise[0].effect.sharp == 0.0);
+        assert_eq!(noise[0].shape, Shape::Normal { degrees_of_freedom: 3.0 });
         assert_eq!(pin.friction_nm.unwrap().value, 7.0 + pin.moment_at_pitch_nm.value);
+    }
+
+    #[test]
+    fn a_calibration_takes_its_error_off_and_names_itself() {
+        let mut terms = LeverTerms::class();
+        terms.basis = Basis::Calibration { number: 7 };
+        terms.error_curve = [0.0, 0.01, 0.0];
+        terms.error_covariance = [[1e-4, 0.0, 0.0], [0.0, 1e-6, 0.0], [0.0, 0.0, 0.0]];
+        let pin = with_terms(measured(12.9, 7.1), terms.clone());
+        assert!((pin.friction_nm.unwrap().value - 9.9).abs() < 1e-12);
+        let budget = pin.budget.unwrap();
+        let mut curve = budget.lines.iter().filter(|line| line.term == Term::Curve);
+        // e₀ is a zero to both strokes and cancels in F; e₁ is a scale and does not.
+        let (zero, scale) = (curve.next().unwrap(), curve.next().unwrap());
+        assert_eq!(budget.contribution(zero, Quantity::Friction), 0.0);
+        assert!((budget.contribution(zero, Quantity::Moment) - 0.01).abs() < 1e-15);
+        assert!((budget.contribution(scale, Quantity::Friction) - 0.0099).abs() < 1e-12);
+        assert_eq!(scale.support, Support::Calibration { number: 7 });
+        // A record somebody broke is not believed: the class stands in.
+        terms.error_covariance[1][1] = f64::NAN;
+        let broken = with_terms(measured(12.9, 7.1), terms);
+        assert_eq!(broken.friction_nm, analysed(&[measured(12.9, 7.1)]).friction_nm);
+    }
+
+    #[test]
+    fn a_short_stroke_bounds_what_the_bearing_can_do() {
+        let mut flat = stroke(Direction::Flat);
+        (flat.running, flat.running_angle) = (Some(nm(7.0)), degrees(-0.25));
+        let mut sharp = stroke(Direction::Sharp);
+        (sharp.running, sharp.running_angle) = (Some(nm(13.0)), degrees(-0.2));
+        let mut both = measured(12.9, 7.1);
+        for stroke in [flat, sharp] {
+            both.strokes.push(stroke).unwrap();
+        }
+        both.excursion_flat = degrees(-0.5);
+        let budget = analysed(&[both]).budget.unwrap();
+        let line = |term: Term| *budget.lines.iter().find(|line| line.term == term).unwrap();
+        // From −0.25° to −0.5° and back: at most 0.8 N·m per degree on 0.25°, half of it in F.
+        assert!((line(Term::Bearing).effect.friction - 0.1).abs() < 1e-4);
+        // Stiffness unknown by 0.25 N·m per degree: F feels half the difference of the angles.
+        let segment = budget.contribution(&line(Term::Segment), Quantity::Friction);
+        assert!((segment - 0.25 * 0.025 / 3.0_f64.sqrt()).abs() < 1e-5, "{segment}");
     }
 
     #[test]
