@@ -35,6 +35,10 @@ pub mod terms;
 #[cfg(test)]
 mod check_tests;
 #[cfg(test)]
+mod diagnose_tests;
+#[cfg(test)]
+mod evaluate_tests;
+#[cfg(test)]
 mod standing_tests;
 #[cfg(test)]
 pub(crate) mod test_benches;
