@@ -1,6 +1,7 @@
 //! pinhold: torque of every tuning pin, a map of the pinblock, and an honest verdict.
 
 pub mod analysis;
+pub mod bench;
 pub mod calibration;
 pub mod cli;
 pub mod correct;

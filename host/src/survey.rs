@@ -274,7 +274,11 @@ fn converse(
 }
 
 /// Waits for the port to come back.
-fn reopen(line: &mut Line<'_>, started: Instant, error: &io::Error) -> Result<Pump, SurveyError> {
+pub(crate) fn reopen(
+    line: &mut Line<'_>,
+    started: Instant,
+    error: &io::Error,
+) -> Result<Pump, SurveyError> {
     let lost = Instant::now();
     loop {
         std::thread::sleep(REOPEN_PAUSE);

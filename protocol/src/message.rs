@@ -263,6 +263,28 @@ pub struct PlanPart {
     pub pins: [Option<Pin>; PLAN_PART_PIN_COUNT],
 }
 
+/// A calibration made on the bench, to be stored on the lever and used from now on. Answered when it
+/// is in flash and was read back; sent again as it is, it changes nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StoreCalibration {
+    /// Its number on this lever, not 0; the same number never stands for another calibration.
+    pub number: u32,
+    /// Bridge zero, counts with 8 fraction bits.
+    pub zero_code_q8: i64,
+    /// Span, femtonewton-metres per bridge count.
+    pub span_femtonewton_metres_per_count: u64,
+    /// Moment of the lever's own weight with the handle at right angles to gravity.
+    pub weight_moment: Torque,
+}
+
+impl StoreCalibration {
+    /// The span a lever measures with, N·m per bridge count: the nearest it has. One that no
+    /// signed number of 64 bits holds is negative, which no lever takes.
+    pub fn span_newton_metres_per_count_f32(&self) -> f32 {
+        self.span_femtonewton_metres_per_count as i64 as f32 * 1e-15
+    }
+}
+
 /// Checksum over a plan's pins in order: CRC-32 over note and number of the string, a byte each.
 pub fn plan_checksum(pins: impl Iterator<Item = Pin>) -> u32 {
     let mut digest = crate::CRC32.digest();
@@ -403,5 +425,7 @@ table! {
         0x8a AskHealth(()),
         /// Send where the stored plan stands.
         0x8b AskPlan(()),
+        /// Store a calibration.
+        0x8c StoreCalibration(StoreCalibration),
     }
 }

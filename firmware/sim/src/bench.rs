@@ -6,6 +6,7 @@
 //! Deliberately not here: anything that judges what happened. [`Workbench::truth`] tells it.
 
 use crate::SAMPLE_PERIOD_S;
+use crate::cell::Hold;
 use crate::hand::control::{Command, Controller};
 use crate::hand::feel::Felt;
 use crate::hand::tremor::Tremor;
@@ -13,7 +14,7 @@ use crate::hand::{Gesture, Hand};
 use crate::head::Head;
 use crate::piano::Piano;
 use crate::rng::Random;
-use crate::sensors::{LeverModel, MotionSample, Reality, SensorSample, Sensors};
+use crate::sensors::{LeverModel, MotionSample, Posture, Reality, SensorSample, Sensors};
 use crate::station::Station;
 pub use crate::station::StrokeTruth;
 
@@ -161,6 +162,22 @@ impl Workbench {
         }
         self.hold_off_pin();
         self.place = Place::Way { samples: WAY_SAMPLES, pin: pin_index };
+    }
+
+    /// From now on the hand holds the lever so.
+    pub fn take_hold(&mut self, hold: Hold) {
+        self.sensors.take_hold(&self.lever, hold);
+    }
+
+    /// From now on the handle points elsewhere, or the plank is another one's.
+    pub fn face(&mut self, posture: Posture) {
+        self.lever.posture = posture;
+        self.weigh();
+    }
+
+    /// Time passes without a sample, the lever in the air: its zero and temperature go on.
+    pub fn wait(&mut self, wait_s: f64) {
+        self.sensors.wait(&self.lever, wait_s);
     }
 
     /// Starts a gesture where the lever is.

@@ -3,6 +3,7 @@
 //!
 //! - Turn one pin through its friction, at quasi-static balance: [`pin::Pin`].
 //! - Let a simulated technician work through a piano at 1 kHz: [`bench::Workbench`].
+//! - Hang weights on a lever whose cell has flaws: [`deadweight::DeadWeightBench`].
 //! - Invent an instrument whose fault is known only to the inventor: [`piano::Piano::invent`].
 //!
 //! ```
@@ -35,9 +36,13 @@
 //! All instruments are invented.
 
 pub mod bench;
+pub mod cell;
+pub mod deadweight;
 pub mod friction;
 pub mod hand;
+pub mod hanging;
 pub mod head;
+pub mod lever;
 pub mod piano;
 pub mod pin;
 pub mod rng;

@@ -17,7 +17,7 @@ pub enum LeverMark {
     Overdue,
     /// It was colder or warmer than its calibration and its class of drift allow.
     OutOfTemperature,
-    /// A check after the reading failed, and none passed between.
+    /// A check before or after it failed, and none passed between.
     CheckFailed,
     /// Read beyond the loads it was calibrated with.
     OutOfRange,
@@ -46,7 +46,7 @@ impl fmt::Display for LeverMark {
             }
             LeverMark::Overdue => f.write_str("lever's calibration was overdue"),
             LeverMark::OutOfTemperature => f.write_str("lever out of its temperature"),
-            LeverMark::CheckFailed => f.write_str("lever failed its next check"),
+            LeverMark::CheckFailed => f.write_str("lever failed a check beside this reading"),
             LeverMark::OutOfRange => f.write_str("beyond the loads of the calibration"),
         }
     }

@@ -6,6 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::bench::Bench;
+use super::characteristics::Characteristics;
 use super::terms::LeverTerms;
 
 /// Version of the document.
@@ -50,6 +51,9 @@ pub struct CalibrationResult {
     pub terms: LeverTerms,
     /// What looked odd without being wrong, a sentence each.
     pub remarks: Vec<String>,
+    /// What the bench showed beside.
+    #[serde(default)]
+    pub characteristics: Characteristics,
 }
 
 /// A whole calibration.

@@ -89,4 +89,38 @@ impl LeverTerms {
             freedom: Freedom::default(),
         }
     }
+
+    /// Standard uncertainty of a torque shown by the lever itself, N·m, the curve's error taken
+    /// off: scale, fit, hysteresis, repeatability, place of the hand and resolution.
+    ///
+    /// u² = (s·τ)² + V₁₁τ² + 2V₁₂τ³ + V₂₂τ⁴ + h²/3 + r² + (x·τ)²/3 + q²/12, with s the scale, V the
+    /// error curve's covariance (from the last zero: e₀ apart), h and x half widths of hysteresis
+    /// and hand position, r repeatability and q resolution. The zero is taken just before; what it
+    /// drifts later, seating, the person and temperature belong to a reading's own budget.
+    pub fn standard_u_nm(&self, torque_nm: f64) -> f64 {
+        let [_, [_, slope, mixed], [_, _, bend]] = self.error_covariance;
+        let square = torque_nm * torque_nm;
+        let fit = square * (slope + 2.0 * mixed * torque_nm + bend * square);
+        let half_widths = self.hysteresis_half_width_nm * self.hysteresis_half_width_nm
+            + square * self.cross_load_relative_half_width * self.cross_load_relative_half_width;
+        let variance = square * self.scale_relative_u * self.scale_relative_u
+            + fit.max(0.0)
+            + half_widths / 3.0
+            + self.repeatability_u_nm * self.repeatability_u_nm
+            + self.resolution_nm * self.resolution_nm / 12.0;
+        variance.sqrt()
+    }
+
+    /// Expanded uncertainty (k = 2) of a torque shown by the lever itself, N·m; see
+    /// [`LeverTerms::standard_u_nm`].
+    ///
+    /// ```
+    /// use pinhold::calibration::terms::LeverTerms;
+    /// let class = LeverTerms::class();
+    /// // 5 % rectangular on 10 N·m is 0.58 at k = 2; hand position and the rest add a little.
+    /// assert!((class.expanded_u_nm(10.0) - 0.624).abs() < 1e-3);
+    /// ```
+    pub fn expanded_u_nm(&self, torque_nm: f64) -> f64 {
+        2.0 * self.standard_u_nm(torque_nm)
+    }
 }

@@ -25,6 +25,20 @@ pub fn normal_gravity(latitude_deg: f64) -> f64 {
     EQUATOR * (1.0 + K * sine_squared) / (1.0 - ECCENTRICITY_SQUARED * sine_squared).sqrt()
 }
 
+/// How gravity falls with height, 1/s²: the free-air gradient near the ground (Torge, *Geodesy*,
+/// 3rd ed. 2001: 3.086·10⁻⁶).
+const FREE_AIR_PER_S2: f64 = 3.086e-6;
+
+/// Normal gravity at a latitude in degrees and a height above sea level in metres, m/s².
+///
+/// ```
+/// use pinhold::instrument::gravity::local_gravity;
+/// assert!((local_gravity(46.0, 1000.0) - (local_gravity(46.0, 0.0) - 3.086e-3)).abs() < 1e-12);
+/// ```
+pub fn local_gravity(latitude_deg: f64, height_m: f64) -> f64 {
+    normal_gravity(latitude_deg) - FREE_AIR_PER_S2 * height_m
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,8 +1,8 @@
 //! A conversation with a lever, sans-IO: bytes and milliseconds in, bytes and events out.
 //!
-//! There are four errands: take a survey ([`Session::new`]), fetch what the lever holds
+//! There are five errands: take a survey ([`Session::new`]), fetch what the lever holds
 //! ([`Session::fetch`]), store a plan on it ([`Session::load`]), ask how it is
-//! ([`Session::status`]).
+//! ([`Session::status`]), read its samples on the bench ([`Session::bench`]).
 //!
 //! The host pulls: it knows the first record number it does not have, asks again for what is
 //! missing, and commits a floor only after [`Session::kept`] has been called for everything below
@@ -10,8 +10,8 @@
 //!
 //! `commands` says what is sent when, `arrivals` what each message brings about, `replies` what
 //! each answer does, `records` knows where both logs stand, `held` what the caller's store holds,
-//! `progress` which pins are read, `errand` how far a plan is stored, `events` holds what the
-//! caller has yet to fetch.
+//! `progress` which pins are read, `errand` how far a plan is stored, `bench` what is asked of a
+//! lever on the bench, `events` holds what the caller has yet to fetch.
 //! Deliberately not here: ports, disks, clocks and what a reading means.
 //!
 //! Invariants: no pin is chosen while a record is known to be on its way; the survey is only
@@ -19,6 +19,7 @@
 //! by what the caller's own store holds, whatever the other side sends.
 
 mod arrivals;
+mod bench;
 mod commands;
 mod errand;
 mod events;
@@ -34,6 +35,8 @@ use pinhold_protocol::error::LinkCounters;
 use pinhold_protocol::frame::{FrameReader, SequenceWatch};
 use pinhold_protocol::message::{FromHost, FromLever};
 
+pub use bench::BENCH_SURVEY;
+use bench::Bench;
 use errand::Load;
 pub use errand::{LeverPlan, LeverPlanError};
 use events::Events;
@@ -85,6 +88,8 @@ enum Stage {
     AskingHealth,
     AskingPlan,
     AskingCounters,
+    Benching,
+    Storing,
     Done,
 }
 
@@ -105,6 +110,8 @@ pub struct Session {
     plan: Option<Plan>,
     /// What is to be stored on the lever.
     load: Option<Load>,
+    /// What is asked of a lever on the bench.
+    bench: Option<Bench>,
     /// The stage behind the greeting.
     first_stage: Stage,
     progress: Progress,
@@ -168,6 +175,7 @@ impl Session {
             calendar_ms,
             plan: None,
             load: None,
+            bench: None,
             first_stage,
             progress: Progress::new(Vec::new()),
             question_count: 0,
@@ -341,6 +349,7 @@ impl Session {
             }
             pending.sequences.push(sequence);
         }
+        self.keep_awake(now_ms);
         self.settle(now_ms);
         let quiet = now_ms.saturating_sub(self.heard_ms) >= SILENT_MS;
         if quiet && !self.silent_reported && self.stage != Stage::Done {

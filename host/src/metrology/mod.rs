@@ -5,9 +5,18 @@
 //!
 //! Invariant: transcendental functions come from the `libm` crate, sums run in a fixed order.
 
+pub mod anova;
 mod beta;
 pub mod coverage;
+mod double;
+pub mod errors_in_both;
+pub mod inverse;
+pub mod lack_of_fit;
+pub mod least_squares;
+pub mod polynomial;
 pub mod student;
+pub mod summary;
+pub mod transducer;
 
 use serde::{Deserialize, Serialize};
 

@@ -99,6 +99,7 @@ fn given_up(request: Request, result: Option<CommandResult>) -> String {
         Request::Start => "start the survey",
         Request::Zero => "take its zero",
         Request::Stop => "end the survey",
+        Request::StoreCalibration => "keep its calibration",
         Request::Health | Request::Plan | Request::Counters => "answer",
     };
     let why = match result {

@@ -46,6 +46,7 @@ fn same_from_host(message: &FromHost) -> Result<(), TestCaseError> {
         FromHost::Pull(body) => same(body),
         FromHost::Commit(body) => same(body),
         FromHost::PlanPart(body) => same(body),
+        FromHost::StoreCalibration(body) => same(body),
     }
 }
 

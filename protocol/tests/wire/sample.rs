@@ -12,6 +12,7 @@ use pinhold_protocol::lost::encode_lost;
 use pinhold_protocol::message::{
     ChoosePin, Commit, FromHost, FromLever, Greet, Health, Hello, Live, PLAN_PART_PIN_COUNT, Phase,
     PlanPart, PlanState, Pull, Record, Reply, Samples, Start, StartSurvey, Status,
+    StoreCalibration,
 };
 use pinhold_protocol::record::{
     Direction, Knee, Outcome, Pin, RECORD_BYTES_MAX, Reading, SampleCoverage, StringPosition,
@@ -329,6 +330,14 @@ const PLAN: PlanState = PlanState {
     running: true,
 };
 
+/// A calibration near the nominal one, the bridge's zero below the middle.
+const CALIBRATION: StoreCalibration = StoreCalibration {
+    number: 7,
+    zero_code_q8: -70_963,
+    span_femtonewton_metres_per_count: 6_985_210_000,
+    weight_moment: Torque::from_micronewton_metres(588_415),
+};
+
 /// The second and last part of a plan: two pins, one note.
 fn plan_part() -> PlanPart {
     let mut pins = [None; PLAN_PART_PIN_COUNT];
@@ -430,7 +439,7 @@ pub(crate) fn from_lever<'a>(
 }
 
 /// One of each message the host sends, with names.
-pub(crate) fn from_host() -> [(&'static str, FromHost); 11] {
+pub(crate) fn from_host() -> [(&'static str, FromHost); 12] {
     let chain = chain_start(DEVICE, EPOCH);
     [
         (
@@ -458,5 +467,6 @@ pub(crate) fn from_host() -> [(&'static str, FromHost); 11] {
         ("plan_part", FromHost::PlanPart(plan_part())),
         ("ask_health", FromHost::AskHealth(())),
         ("ask_plan", FromHost::AskPlan(())),
+        ("store_calibration", FromHost::StoreCalibration(CALIBRATION)),
     ]
 }

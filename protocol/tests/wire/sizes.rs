@@ -9,6 +9,7 @@ use pinhold_protocol::frame::{self, BODY_BYTES_MAX, FrameReader, PLAIN_BYTES_MAX
 use pinhold_protocol::message::{
     ChoosePin, Commit, FromHost, FromLever, Greet, Health, Hello, Live, PLAN_PART_PIN_COUNT, Phase,
     PlanPart, PlanState, Pull, Record, Reply, Samples, Start, StartSurvey, Status,
+    StoreCalibration,
 };
 use pinhold_protocol::record::{Pin, RECORD_BYTES_MAX, StringPosition, encode_record};
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
@@ -170,6 +171,14 @@ fn the_largest_messages_fit() {
     });
     let mut wire = [0; WIRE_BYTES_MAX];
     assert!(part.encode(u16::MAX, &mut wire).expect("fits") <= 136);
+    // And a calibration, which is stored on the bench.
+    let calibration = FromHost::StoreCalibration(StoreCalibration {
+        number: u32::MAX,
+        zero_code_q8: i64::MIN,
+        span_femtonewton_metres_per_count: u64::MAX,
+        weight_moment: Torque::from_micronewton_metres(i32::MIN),
+    });
+    assert!(calibration.encode(u16::MAX, &mut wire).expect("fits") <= 40);
 }
 
 /// A body of exactly the limit passes through; one byte more does not.

@@ -6,7 +6,7 @@ use pinhold_protocol::content::{Content, Skip, TRACE_POINT_COUNT_MAX, Trace, Tra
 use pinhold_protocol::error::{CommandResult, LinkCounters};
 use pinhold_protocol::message::{
     ChoosePin, Commit, FromHost, Greet, Health, Hello, Live, PLAN_PART_PIN_COUNT, Phase, PlanPart,
-    PlanState, Pull, Reply, Start, StartSurvey, Status,
+    PlanState, Pull, Reply, Start, StartSurvey, Status, StoreCalibration,
 };
 use pinhold_protocol::record::{
     Direction, Knee, NOTE_MAX, NOTE_MIN, Outcome, Pin, Reading, SampleCoverage, StringPosition,
@@ -274,7 +274,19 @@ pub(crate) fn host_messages() -> impl Strategy<Value = FromHost> {
         plan_parts().prop_map(FromHost::PlanPart),
         Just(FromHost::AskHealth(())),
         Just(FromHost::AskPlan(())),
+        calibrations().prop_map(FromHost::StoreCalibration),
     ]
+}
+
+fn calibrations() -> impl Strategy<Value = StoreCalibration> {
+    (u32s(), any::<i64>(), u64s(), torques()).prop_map(|(number, zero, span, weight_moment)| {
+        StoreCalibration {
+            number,
+            zero_code_q8: zero,
+            span_femtonewton_metres_per_count: span,
+            weight_moment,
+        }
+    })
 }
 
 fn plan_parts() -> impl Strategy<Value = PlanPart> {

@@ -6,7 +6,7 @@ use pinhold_protocol::frame::{Frame, FrameReader, WIRE_BYTES_MAX, decode};
 use pinhold_protocol::lost::encode_lost;
 use pinhold_protocol::message::{
     ChoosePin, Commit, FromHost, FromLever, Greet, Live, PLAN_PART_PIN_COUNT, Phase, PlanPart,
-    Reply, Samples, StartSurvey,
+    Reply, Samples, StartSurvey, StoreCalibration,
 };
 use pinhold_protocol::record::{
     Outcome, Pin, RECORD_BYTES_MAX, Reading, SampleCoverage, StringPosition, encode_record,
@@ -45,6 +45,12 @@ pub(crate) fn host_frames() -> Vec<Vec<u8>> {
         FromHost::PlanPart(PlanPart { plan: 5, slip, pin_count: 1, first: 0, pins }),
         FromHost::AskHealth(()),
         FromHost::AskPlan(()),
+        FromHost::StoreCalibration(StoreCalibration {
+            number: 1,
+            zero_code_q8: -256,
+            span_femtonewton_metres_per_count: 6_985_000_000,
+            weight_moment: Torque::from_micronewton_metres(588_400),
+        }),
     ];
     let encode = |(message, sequence): (&FromHost, u16)| {
         let mut wire = [0; WIRE_BYTES_MAX];

@@ -80,7 +80,7 @@ fn lever<L: RecordLog>(lever: &mut Lever<L>) {
         lever.sent(any());
     }
     log(lever.log_mut());
-    black_box(lever.keep_calibration(black_box(Calibration::NOMINAL)));
+    black_box(lever.keep_calibration(&black_box(Calibration::NOMINAL)));
     calibration();
 }
 

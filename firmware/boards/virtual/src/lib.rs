@@ -3,7 +3,8 @@
 //!
 //! Used by the demo, for practice and by the tests. The technician in it knows what a person would
 //! know: which pin the lever asks for and what the lamp says. [`Practice`] is the whole of it,
-//! stepped by samples; [`serve`] puts it on a port; [`pipe`] is a port within one process, and on
+//! stepped by samples; [`weights`] is a lever on the calibration bench instead. [`serve`] puts
+//! either on a port; [`pipe`] is a port within one process, and on
 //! Unix [`pty`] a real pseudo-terminal.
 //!
 //! Deliberately not here: measurement (the core) and physics (the simulator).
@@ -15,6 +16,8 @@ pub mod practice;
 pub mod pty;
 pub mod serve;
 mod thumb;
+pub mod weights;
 
 pub use practice::{AlonePractice, Practice, Setup};
-pub use serve::{Pace, serve};
+pub use serve::{Pace, Served, serve};
+pub use weights::{BenchHands, BenchPractice, BenchSetup, Placing};

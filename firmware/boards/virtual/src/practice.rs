@@ -10,6 +10,7 @@ use pinhold_sim::piano::{Piano, StringLetter};
 use pinhold_sim::sensors::LeverModel;
 
 use crate::chip::Chip;
+use crate::serve::Served;
 use crate::thumb::Thumb;
 
 /// Sample period of the simulated board, nanoseconds.
@@ -284,5 +285,27 @@ impl<L: RecordLog> Practice<L> {
             }
             (None, None) => {}
         }
+    }
+}
+
+impl<L: RecordLog> Served for Practice<L> {
+    fn pending(&self) -> &[u8] {
+        Practice::pending(self)
+    }
+
+    fn sent(&mut self, byte_count: usize) {
+        Practice::sent(self, byte_count);
+    }
+
+    fn receive(&mut self, bytes: &[u8]) {
+        Practice::receive(self, bytes);
+    }
+
+    fn step(&mut self) {
+        Practice::step(self);
+    }
+
+    fn is_waiting(&self) -> bool {
+        Practice::is_waiting(self)
     }
 }

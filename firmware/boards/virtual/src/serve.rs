@@ -1,12 +1,24 @@
-//! Puts a practice on a port until told to stop.
+//! Puts a simulated lever on a port until told to stop.
 
 use std::io::{self, Read, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use pinhold_lever::log::RecordLog;
+use crate::practice::SAMPLE_PERIOD_NS;
 
-use crate::practice::{Practice, SAMPLE_PERIOD_NS};
+/// A simulated lever that a port can be put on.
+pub trait Served {
+    /// Bytes the lever wants to send.
+    fn pending(&self) -> &[u8];
+    /// Says that this many were sent.
+    fn sent(&mut self, byte_count: usize);
+    /// Hands bytes from the host to the lever.
+    fn receive(&mut self, bytes: &[u8]);
+    /// One sample period passes.
+    fn step(&mut self);
+    /// Whether nothing happens until the host says something.
+    fn is_waiting(&self) -> bool;
+}
 
 /// How fast the simulated time runs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,8 +41,8 @@ const IDLE_PAUSE: Duration = Duration::from_millis(1);
 ///
 /// # Errors
 /// Whatever the port reports, other than that nothing arrived or there was no room in time.
-pub fn serve<L: RecordLog>(
-    practice: &mut Practice<L>,
+pub fn serve(
+    practice: &mut impl Served,
     port: &mut (impl Read + Write),
     pace: Pace,
     stop: &AtomicBool,
@@ -72,7 +84,7 @@ pub fn serve<L: RecordLog>(
 }
 
 /// Sends what waits, as far as the line takes it.
-fn send<L: RecordLog>(practice: &mut Practice<L>, port: &mut impl Write) -> io::Result<()> {
+fn send(practice: &mut impl Served, port: &mut impl Write) -> io::Result<()> {
     while !practice.pending().is_empty() {
         match port.write(practice.pending()) {
             Ok(0) => return Err(io::ErrorKind::WriteZero.into()),

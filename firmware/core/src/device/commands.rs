@@ -41,6 +41,7 @@ impl<L: RecordLog> Lever<L> {
             FromHost::ChoosePin(choice) => self.choose_pin(now, choice),
             FromHost::Pull(pull) => self.send_again(pull),
             FromHost::PlanPart(part) => self.take_plan_part(&part),
+            FromHost::StoreCalibration(calibration) => self.take_calibration(&calibration),
             FromHost::Commit(commit) => {
                 self.make_room();
                 let result = self.log.commit(commit);

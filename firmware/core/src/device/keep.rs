@@ -8,7 +8,7 @@
 
 use pinhold_protocol::content::peek_pin;
 use pinhold_protocol::error::CommandResult;
-use pinhold_protocol::message::{PlanPart, PlanState, plan_checksum};
+use pinhold_protocol::message::{PlanPart, PlanState, StoreCalibration, plan_checksum};
 use pinhold_protocol::record::{Pin, RECORD_BYTES_MAX};
 
 use super::Lever;
@@ -66,21 +66,43 @@ impl<L: RecordLog> Lever<L> {
         self.pipeline.calibration = calibration;
     }
 
-    /// Keeps a calibration made on the bench, from now on and at every power-up; `false`, and
-    /// nothing is changed, when it is impossible, a pin is in hand, or it could not be kept. The
-    /// zero must be taken anew.
-    pub fn keep_calibration(&mut self, calibration: Calibration) -> bool {
+    /// Keeps a calibration made on the bench, from now on and at every power-up; unless the answer
+    /// is [`CommandResult::Done`] nothing is changed. The zero must be taken anew.
+    pub fn keep_calibration(&mut self, calibration: &Calibration) -> CommandResult {
         self.recall();
-        let kept = settings::is_possible(&calibration)
-            && self.session.is_none()
-            && matches!(self.settings, SettingsState::Fine { .. })
-            && self.store(Some(&calibration), None);
-        if kept {
-            self.use_calibration(calibration);
-            self.zeroed = false;
-            self.needs_zero = true;
+        if self.session.is_some() || self.zeroing.is_some() || self.alone.is_some() {
+            return CommandResult::PinMoving;
         }
-        kept
+        let SettingsState::Fine { has_calibration } = self.settings else {
+            return CommandResult::NotFit;
+        };
+        if has_calibration && *calibration == self.reference {
+            // Its answer was lost.
+            return CommandResult::Done;
+        }
+        if calibration.number == 0
+            || (has_calibration && calibration.number == self.reference.number)
+            || !settings::is_possible(calibration)
+        {
+            return CommandResult::OutOfRange;
+        }
+        if !self.store(Some(calibration), None) {
+            return CommandResult::NotFit;
+        }
+        self.use_calibration(*calibration);
+        self.zeroed = false;
+        self.needs_zero = true;
+        CommandResult::Done
+    }
+
+    /// The host stores a calibration.
+    pub(super) fn take_calibration(&mut self, command: &StoreCalibration) -> CommandResult {
+        self.keep_calibration(&Calibration {
+            number: command.number,
+            zero_code_q8: command.zero_code_q8,
+            span_nm_per_count: command.span_newton_metres_per_count_f32(),
+            weight_moment_nm: command.weight_moment.newton_metres_f32(),
+        })
     }
 
     /// Writes calibration and plan: the plan that came, or else the one that is.

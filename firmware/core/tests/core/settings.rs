@@ -161,7 +161,8 @@ fn settings_of_later_firmware_are_left_alone() {
     assert_eq!(upload(&mut bench, 1, &pins(4)), CommandResult::NotFit);
     let off = PlanPart { pin_count: 0, pins: [None; 32], ..parts(1, &pins(1))[0] };
     assert_eq!(bench.ask(FromHost::PlanPart(off)), CommandResult::NotFit);
-    assert!(!bench.lever.keep_calibration(Calibration::NOMINAL));
+    let calibration = Calibration { number: 1, ..Calibration::NOMINAL };
+    assert_eq!(bench.lever.keep_calibration(&calibration), CommandResult::NotFit);
     assert_eq!(kept(&mut bench), later);
     bench.play(&still(100));
     bench.tap(GO);
@@ -198,9 +199,10 @@ fn a_calibration_and_a_plan_are_kept_beside_each_other() {
         Calibration { weight_moment_nm: -1.0, ..calibration },
         Calibration { zero_code_q8: i64::MAX, ..calibration },
     ] {
-        assert!(!bench.lever.keep_calibration(impossible), "{impossible:?}");
+        let refused = bench.lever.keep_calibration(&impossible);
+        assert_eq!(refused, CommandResult::OutOfRange, "{impossible:?}");
     }
-    assert!(bench.lever.keep_calibration(calibration));
+    assert_eq!(bench.lever.keep_calibration(&calibration), CommandResult::Done);
     assert_eq!(upload(&mut bench, 5, &pins(40)), CommandResult::Done);
     // A zero taken since is not part of it.
     bench.play(&still(100));

@@ -84,9 +84,13 @@ impl Session {
             load.begin_again();
         }
         self.enter(self.first_stage);
+        self.greeted_at_bench(&hello, changed);
     }
 
     fn take_samples(&mut self, samples: &Samples<'_>, wire_byte_count: usize) {
+        if self.bench.is_some() && !self.is_at_bench() {
+            return;
+        }
         let count = usize::from(samples.count);
         if count == 0 || count > block::BLOCK_SAMPLE_COUNT_MAX {
             self.counters.content_count = self.counters.content_count.saturating_add(1);
@@ -98,6 +102,8 @@ impl Session {
                 first_index: samples.first_index,
                 samples: unpacked,
                 wire_byte_count,
+                acceleration_milli_g: samples.acceleration_milli_g,
+                temperature_centi_celsius: samples.temperature_centi_celsius,
             })),
             Err(error) => self.counters.count_error(error),
         }

@@ -26,12 +26,16 @@ impl Session {
             Stage::AskingHealth => Some(Request::Health),
             Stage::AskingPlan => Some(Request::Plan),
             Stage::AskingCounters => Some(Request::Counters),
+            Stage::Storing => Some(Request::StoreCalibration),
             _ => None,
         }
     }
 
     /// The command this stage calls for.
     pub(super) fn command(&self) -> Option<FromHost> {
+        if let Some(bench) = self.bench.as_ref().filter(|_| self.stage != Stage::Greeting) {
+            return bench.command(self.stage);
+        }
         match self.stage {
             Stage::Greeting => Some(FromHost::Greet(Greet {
                 protocol_min: PROTOCOL_VERSION,
@@ -56,6 +60,8 @@ impl Session {
             Stage::AskingPlan => Some(FromHost::AskPlan(())),
             Stage::AskingCounters => Some(FromHost::AskStatus(())),
             Stage::Reading | Stage::Fetching | Stage::Done => None,
+            // Of the bench, above.
+            Stage::Benching | Stage::Storing => None,
         }
     }
 

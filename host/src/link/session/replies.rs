@@ -36,6 +36,9 @@ impl Session {
         if !pending.sequences.contains(&reply.to) {
             return;
         }
+        if self.bench.is_some() {
+            return self.take_bench_reply(now_ms, reply.result);
+        }
         let wanted = self.progress.wanted().map(|choice| choice.pin);
         match (self.stage, reply.result) {
             (Stage::Starting, CommandResult::Done) => self.begin_pins(),
@@ -95,7 +98,7 @@ impl Session {
     }
 
     /// A command was refused: it is left alone for a while, then tried again.
-    fn leave_alone(&mut self, now_ms: u64) {
+    pub(super) fn leave_alone(&mut self, now_ms: u64) {
         if let Some(pending) = self.pending.as_mut() {
             pending.sequences.clear();
             pending.sent_ms = now_ms;
@@ -126,10 +129,10 @@ impl Session {
     /// The lever never answers this.
     pub(super) fn not_understood(&mut self, request: Request) {
         self.tell(Event::NotUnderstood(request));
-        if self.stage == Stage::Loading {
-            self.give_up(request);
-        } else {
-            self.ask_next();
+        match self.stage {
+            Stage::Loading => self.give_up(request),
+            Stage::Storing => self.calibration_not_understood(),
+            _ => self.ask_next(),
         }
     }
 

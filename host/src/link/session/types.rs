@@ -44,6 +44,8 @@ pub enum Request {
     Plan,
     /// What it has counted.
     Counters,
+    /// Store a calibration.
+    StoreCalibration,
 }
 
 /// A record as it came, checked against its checksum.
@@ -73,6 +75,11 @@ pub struct ArrivedSamples {
     pub samples: Vec<block::RawSample>,
     /// Bytes the block took on the wire, frame included.
     pub wire_byte_count: usize,
+    /// Specific force in force for the block, thousandths of standard gravity, lever's frame:
+    /// along the handle, across it, along the pin.
+    pub acceleration_milli_g: [i16; 3],
+    /// Bridge temperature in force for the block, hundredths of a degree Celsius.
+    pub temperature_centi_celsius: i16,
 }
 
 /// What happened, in order.
@@ -131,6 +138,15 @@ pub enum Event {
     NotUnderstood(Request),
     /// The lever does not do what was asked, however often it is asked. The conversation is over.
     GivenUp(Request),
+    /// The samples that follow are those of a lever on the bench, taken after it was asked.
+    BenchReady,
+    /// A zero asked for on the bench was taken.
+    ZeroTaken,
+    /// The lever has the calibration in flash, and a fresh greeting names its number.
+    CalibrationStored {
+        /// The number.
+        number: u32,
+    },
     /// Nothing was heard for [`SILENT_MS`].
     Silent,
     /// Everything is done: all that was to be read or fetched is kept and committed.

@@ -1,0 +1,250 @@
+//! Reads a day's pins through the lever's core, sample by sample, and watches what was true.
+//!
+//! The core alone is fed: the host's part is played by its commands, without a link.
+//!
+//! Deliberately not here: what the host makes of a reading.
+
+use pinhold_board_virtual::practice::{SAMPLE_PERIOD_NS, inputs_of};
+use pinhold_lever::calibration::Calibration;
+use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
+use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
+use pinhold_protocol::message::{ChoosePin, Commit, FromHost, FromLever, StartSurvey};
+use pinhold_protocol::record::{Reading, chain_next, chain_start, decode_record};
+use pinhold_protocol::units::{Angle, DeviceTime};
+use pinhold_sim::bench::Workbench;
+
+use super::Direction;
+use super::population::{Day, Task};
+use crate::SLIP_DEG;
+use crate::strokes::truth::{Moment, Slip, Watch};
+
+/// Samples after which anything is given up.
+const GIVEN_UP_SAMPLE_COUNT: u32 = 40_000;
+/// Samples the technician waits for the lever to make up its mind.
+const PATIENCE_SAMPLE_COUNT: u32 = 2_500;
+/// Samples the technician waits for "ready": a lever not seen to be lifted takes four seconds.
+const READY_SAMPLE_COUNT: u32 = 6_000;
+/// Samples for a zero: half a second and a little.
+const ZERO_SAMPLE_COUNT: u32 = 700;
+/// Samples from seeing that a pin must be repeated to beginning.
+const NOTICE_SAMPLE_COUNT: u32 = 1_200;
+/// Tries at a pin.
+const TRY_COUNT_MAX: u32 = 3;
+/// A slip with no longer pause than this is one, s.
+const PAUSE_S_MAX: f64 = 0.4;
+/// Slip and time that a running torque can come from, degrees and s: a little less than the
+/// lever asks for.
+const RUNNING_FROM: (f64, f64) = (0.25, 0.25);
+
+/// What was true of one reading.
+#[derive(Clone, Copy, Debug)]
+pub struct Truth {
+    /// Friction while it ran, mean of the directions read, N·m.
+    pub friction_nm: f64,
+    /// String's moment by its speaking length when found, N·m.
+    pub moment_nm: f64,
+    /// String's moment at target pitch, N·m.
+    pub moment_at_pitch_nm: f64,
+    /// Largest running torque on the lever, N·m.
+    pub torque_nm: f64,
+}
+
+/// One pin read.
+#[derive(Clone, Debug)]
+pub struct Read {
+    /// What the lever said.
+    pub reading: Reading,
+    /// What was true.
+    pub truth: Truth,
+}
+
+/// A lever's core at the instrument.
+pub struct Desk {
+    bench: Workbench,
+    lever: Lever,
+    signals: Signals,
+    sample_count: u64,
+    reader: FrameReader,
+    sequence: u16,
+    /// Chain value behind the records that arrived.
+    chain: u32,
+    /// Reading that arrived, and how it is committed.
+    arrived: Option<(Reading, Commit)>,
+    watch: Watch,
+}
+
+impl Desk {
+    /// The lever with a calibration kept on it, its zero taken off the pin.
+    ///
+    /// # Panics
+    /// If the lever refuses the calibration.
+    pub fn new(day: &Day, calibration: Calibration) -> Desk {
+        let mut bench = Workbench::new(day.piano.clone(), day.lever, day.hand, day.seed);
+        bench.hold_off_pin();
+        let identity = Identity { device: 1, epoch: 1, sample_period_ns: SAMPLE_PERIOD_NS };
+        let mut lever = Lever::new(identity);
+        assert!(lever.keep_calibration(calibration), "seed {}: {calibration:?}", day.seed);
+        let mut desk = Desk {
+            bench,
+            lever,
+            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
+            sample_count: 0,
+            reader: FrameReader::new(),
+            sequence: 0,
+            chain: chain_start(identity.device, identity.epoch),
+            arrived: None,
+            watch: Watch::new(PAUSE_S_MAX),
+        };
+        desk.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
+        desk.command(FromHost::Zero(()));
+        desk.until(ZERO_SAMPLE_COUNT, |_| false);
+        let slip = Angle::from_radians(SLIP_DEG.to_radians()).expect("half a degree fits");
+        desk.command(FromHost::StartSurvey(StartSurvey { survey: 1, slip, stream_samples: false }));
+        desk
+    }
+
+    /// Reads the pin of a task, which is the piano's `index`-th; `None` when the lever took no
+    /// reading of the directions asked for.
+    pub fn read(&mut self, index: usize, task: &Task) -> Option<Read> {
+        self.arrived = None;
+        // Chosen before the lever leaves the last pin, as a host does: the lever waits for that.
+        self.command(FromHost::ChoosePin(ChoosePin { pin: task.pin, unstrung: false }));
+        self.bench.lift();
+        self.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
+        self.bench.wait(task.wait_s);
+        self.bench.face(task.posture);
+        self.bench.take_hold(task.hold);
+        self.bench.seat(index);
+        self.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
+        let ready = |desk: &Desk| matches!(desk.signals.lamp, Lamp::Ready | Lamp::Repeat);
+        self.until(READY_SAMPLE_COUNT, ready);
+        let mut read = None;
+        for _ in 0..TRY_COUNT_MAX {
+            read = self.try_once(index, task);
+            if read.is_some() || self.bench.pin_index().is_none() {
+                break;
+            }
+            self.until(NOTICE_SAMPLE_COUNT, |_| false);
+        }
+        read
+    }
+
+    fn try_once(&mut self, index: usize, task: &Task) -> Option<Read> {
+        self.watch = Watch::new(PAUSE_S_MAX);
+        self.arrived = None;
+        let before = self.bench.truth(index);
+        self.bench.perform(task.gesture);
+        let mut asked_again = false;
+        for _ in 0..GIVEN_UP_SAMPLE_COUNT {
+            if self.bench.is_idle() {
+                break;
+            }
+            self.step(Some(index));
+        }
+        for _ in 0..PATIENCE_SAMPLE_COUNT {
+            asked_again |= self.signals.lamp == Lamp::Repeat;
+            if self.arrived.is_some() || asked_again {
+                break;
+            }
+            self.step(Some(index));
+        }
+        self.watch.close();
+        let (reading, commit) = self.arrived.take()?;
+        // The lever holds a few until the host has them.
+        self.command(FromHost::Commit(commit));
+        let truth = truth_of(&self.watch.slips, task.direction)?;
+        let (friction_nm, torque_nm) = truth;
+        Some(Read {
+            reading,
+            truth: Truth {
+                friction_nm,
+                moment_nm: before.moment_nm,
+                moment_at_pitch_nm: before.moment_at_pitch_nm,
+                torque_nm,
+            },
+        })
+    }
+
+    fn now(&self) -> DeviceTime {
+        DeviceTime::from_microseconds(self.sample_count * u64::from(SAMPLE_PERIOD_NS / 1000))
+    }
+
+    fn command(&mut self, command: FromHost) {
+        let mut bytes = [0u8; WIRE_BYTES_MAX];
+        let byte_count = command.encode(self.sequence, &mut bytes).expect("a command fits");
+        self.sequence = self.sequence.wrapping_add(1);
+        self.signals = self.lever.step(self.now(), Input::Received(&bytes[..byte_count]));
+        self.listen();
+    }
+
+    fn listen(&mut self) {
+        let bytes = self.lever.pending().to_vec();
+        self.lever.sent(bytes.len());
+        for byte in bytes {
+            let Some(frame) = self.reader.push(byte) else { continue };
+            let message = FromLever::try_from(frame.expect("a right frame")).expect("a message");
+            if let FromLever::Record(record) = message {
+                self.chain = chain_next(self.chain, record.checksum);
+                let floor = record.number + 1;
+                let commit = Commit { epoch: record.epoch, floor, chain: self.chain };
+                self.arrived = Some((decode_record(record.bytes).expect("a record"), commit));
+            }
+        }
+    }
+
+    /// One sample period; the pin's foot is watched when it is named.
+    fn step(&mut self, watched: Option<usize>) {
+        let tick = self.bench.next_sample();
+        if let Some(index) = watched {
+            self.watch.push(&Moment {
+                foot_deg: self.bench.foot_deg(index),
+                hand_deg_s: self.bench.hand_speed_deg_s(),
+                torque_nm: self.bench.pin_torque_nm(),
+                moment_nm: self.bench.pin_moment_nm(index),
+            });
+        }
+        let (motion, sample) = inputs_of(&tick);
+        if let Some(motion) = motion {
+            self.lever.step(self.now(), Input::Motion(motion));
+        }
+        self.sample_count += 1;
+        self.signals = self.lever.step(self.now(), Input::Sample(sample));
+        if !self.lever.pending().is_empty() {
+            self.listen();
+        }
+    }
+
+    fn until(&mut self, sample_count_max: u32, done: impl Fn(&Desk) -> bool) {
+        for _ in 0..sample_count_max {
+            if done(self) {
+                return;
+            }
+            self.step(None);
+        }
+    }
+}
+
+/// Friction and largest torque of the slips that running torques came from: what the pin took
+/// less what the string did, both at the pin, so that the bearing is not in it.
+fn truth_of(slips: &[Slip], direction: Direction) -> Option<(f64, f64)> {
+    let source = |sharp: bool| {
+        let long = |slip: &&Slip| {
+            slip.sharp == sharp
+                && slip.turned_deg >= RUNNING_FROM.0
+                && slip.lasted_s >= RUNNING_FROM.1
+        };
+        slips.iter().find(long)
+    };
+    let of = |slip: &Slip| {
+        let string_nm = if slip.sharp { -slip.moment_nm } else { slip.moment_nm };
+        (slip.running_nm + string_nm, slip.running_nm.abs())
+    };
+    match direction {
+        Direction::FlatOnly => source(false).map(of),
+        Direction::SharpOnly => source(true).map(of),
+        Direction::TwoWay => {
+            let (flat, sharp) = (of(source(false)?), of(source(true)?));
+            Some(((flat.0 + sharp.0) / 2.0, flat.1.max(sharp.1)))
+        }
+    }
+}
