@@ -19,8 +19,8 @@ use super::input::{Estimate, PinReading, StringState, TorqueKind};
 use crate::calibration::mark::LeverMark;
 use crate::calibration::terms::LeverTerms;
 use crate::import::hand::HandReading;
-use crate::instrument::moment::{moment_at_cents, moment_at_pitch, moment_in_field};
-use crate::instrument::{FieldPin, Instrument};
+use crate::instrument::Instrument;
+use crate::instrument::moment::{moment_at_cents, moment_on_pin};
 
 /// What is assumed of the tools and the strings when nothing better is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -147,14 +147,7 @@ struct Strung {
 impl Strung {
     /// `diameter_um` overrides the field's when the reading tells it.
     fn of(instrument: &Instrument, pin: Pin, diameter_um: Option<u32>) -> Strung {
-        let count = instrument.string_count(pin.note).max(1);
-        let at_pitch = match (instrument.find_pin(pin), diameter_um) {
-            (Some(field), None) => moment_in_field(instrument, field),
-            (field, given) => {
-                let known = given.or(field.and_then(|field: &FieldPin| field.diameter_um));
-                moment_at_pitch(pin, count, known)
-            }
-        };
+        let at_pitch = moment_on_pin(instrument, pin, diameter_um);
         Strung { pin, at_pitch }
     }
 
