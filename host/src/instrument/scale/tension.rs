@@ -186,7 +186,9 @@ const STRESS_PA_MAX: f64 = 2.4e9;
 
 /// Why a row cannot be a piano string; `None` when it can.
 pub fn implausible(row: &StringRow, a4_hz: f64) -> Option<String> {
-    let tension_n = row.pull(a4_hz, 0.007).tension_n;
+    // Without the stiffness: of absurd rows it would leave less than nothing.
+    let speed_m_s = 2.0 * row.speaking_length_m * frequency_hz(row.note, a4_hz);
+    let tension_n = row.mass_kg_per_m() * speed_m_s * speed_m_s;
     let (least, most) = TENSION_N;
     let hint = match row.winding {
         None if tension_n < least => "; if the string is wound, give its winding",
