@@ -119,8 +119,10 @@ impl From<StoreError> for CliError {
             StoreError::NoSuchInstrument { .. }
             | StoreError::NothingToUndo
             | StoreError::NotInInbox { .. } => Exit::NotThere,
-            StoreError::InstrumentExists { .. } => Exit::Refused,
-            StoreError::RecordConflict { .. } | StoreError::Corrupt { .. } => Exit::DataSuspect,
+            StoreError::InstrumentExists { .. } | StoreError::NotStorable { .. } => Exit::Refused,
+            StoreError::CalibrationExists { .. }
+            | StoreError::RecordConflict { .. }
+            | StoreError::Corrupt { .. } => Exit::DataSuspect,
             StoreError::Folder { .. }
             | StoreError::NewerSchema { .. }
             | StoreError::NotAStore { .. }

@@ -94,6 +94,23 @@ pub enum StoreError {
         /// Checksum offered.
         offered: u32,
     },
+    /// A calibration under a number that is taken by another one.
+    #[error(
+        "calibration {number} of lever {device:016x} is stored already with other content; nothing \
+         was stored: calibrate again, which gives it the next number"
+    )]
+    CalibrationExists {
+        /// Device identity.
+        device: u64,
+        /// Its number.
+        number: u32,
+    },
+    /// A calibration or check that would not come back from the store as it is.
+    #[error("{what} was not stored: it holds a number that is none, or has no number of its own")]
+    NotStorable {
+        /// What it is.
+        what: &'static str,
+    },
     /// A batch of corrections that cannot be undone: there is none, or it is undone.
     #[error("there is no correction of this survey left to undo")]
     NothingToUndo,

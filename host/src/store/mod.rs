@@ -4,10 +4,11 @@
 //! time and identities come from (the caller hands both in).
 //!
 //! Invariants: what a call reports as stored is on the disk (write-ahead log, synchronous FULL);
-//! a call stores all of what it was given or nothing; readings and records are never changed or
-//! deleted, a correction stands beside them;
+//! a call stores all of what it was given or nothing; readings, records, calibrations and checks
+//! are never changed or deleted, a correction stands beside them;
 //! numbers are whole, with the unit in the column's name.
 
+mod calibrations;
 mod codes;
 pub mod condition;
 mod corrections;

@@ -7,9 +7,14 @@ use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
+use crate::sample_lever::calibration;
+
 /// Each schema's fixture, in order from 1.
-const FIXTURES: [&str; 2] =
-    [include_str!("../fixtures/schema/1.sql"), include_str!("../fixtures/schema/2.sql")];
+const FIXTURES: [&str; 3] = [
+    include_str!("../fixtures/schema/1.sql"),
+    include_str!("../fixtures/schema/2.sql"),
+    include_str!("../fixtures/schema/3.sql"),
+];
 
 fn built(sql: &str) -> TempDir {
     let folder = TempDir::new().unwrap();
@@ -94,8 +99,14 @@ fn check_schema_1_facts(store: &Store) {
 
 #[test]
 fn what_schema_2_held_is_read() {
-    let folder = built(FIXTURES[1]);
-    let store = Store::open(folder.path()).unwrap();
+    for fixture in &FIXTURES[1..] {
+        let folder = built(fixture);
+        check_schema_2_facts(&Store::open(folder.path()).unwrap());
+    }
+}
+
+/// What every fixture from the second on holds.
+fn check_schema_2_facts(store: &Store) {
     let (device, epoch) = (0xfedc_ba98_7654_3210, 7);
     assert_eq!(store.committed_floor(device, epoch).unwrap(), 6);
     assert_eq!(store.losses_of(device, epoch).unwrap(), [4]);
@@ -115,6 +126,27 @@ fn what_schema_2_held_is_read() {
     assert_eq!((stored[0].pin, stored[0].is_corrected), (Some(stored[0].reading.pin), true));
     let known = store.known_logs().unwrap();
     assert_eq!((known[0].device, known[0].calendar_ms), (device, 1_795_000_000_000));
+}
+
+#[test]
+fn what_schema_3_held_is_read() {
+    let folder = built(FIXTURES[2]);
+    let store = Store::open(folder.path()).unwrap();
+    let device = 0xfedc_ba98_7654_3210;
+    assert_eq!(store.calibrations_of(device).unwrap(), [calibration(device, 3)]);
+}
+
+#[test]
+fn what_older_schemas_held_has_no_calibration() {
+    for fixture in &FIXTURES[..2] {
+        let folder = built(fixture);
+        let mut store = Store::open(folder.path()).unwrap();
+        let device = 0xfedc_ba98_7654_3210;
+        assert_eq!(store.calibrations_of(device).unwrap(), []);
+        let number = store.next_calibration_number(device).unwrap();
+        store.keep_calibration(&calibration(device, number)).unwrap();
+        assert_eq!(store.latest_calibration(device).unwrap(), Some(calibration(device, number)));
+    }
 }
 
 #[test]

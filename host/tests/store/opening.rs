@@ -9,6 +9,7 @@ use rusqlite::Connection;
 use tempfile::TempDir;
 
 use crate::sample::{begin, instrument, keep, keep_content, reading, survey};
+use crate::sample_lever::calibration;
 
 #[test]
 fn what_was_stored_is_there_after_reopening() {
@@ -66,6 +67,7 @@ fn readings_records_and_corrections_cannot_be_changed_or_deleted() {
     let stored = store.readings_of(survey).unwrap().lever;
     let aside = [Move { reading: stored[0].id, pin: None }];
     store.correct(survey, &aside, Cause { made: "now", reason: "test" }).unwrap();
+    store.keep_calibration(&calibration(1, 1)).unwrap();
     let connection = Connection::open(store.path()).unwrap();
     for sql in [
         "UPDATE reading SET friction_unm = 1",
@@ -78,6 +80,8 @@ fn readings_records_and_corrections_cannot_be_changed_or_deleted() {
         "DELETE FROM correction",
         "UPDATE correction_batch SET reason = 'x'",
         "DELETE FROM correction_batch",
+        "UPDATE calibration SET due_ms = 0",
+        "DELETE FROM calibration",
     ] {
         let refused = connection.execute(sql, []).unwrap_err().to_string();
         assert!(refused.contains("never"), "{sql}: {refused}");
