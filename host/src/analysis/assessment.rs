@@ -41,12 +41,18 @@ pub struct PinResult {
     pub state: Option<StringState>,
     /// Friction, N·m.
     pub friction_nm: Option<Estimate>,
+    /// From and to of its 95 % coverage interval, N·m; to is infinite for a lower limit.
+    pub friction_interval_nm: Option<(f64, f64)>,
     /// Measured string moment, N·m.
     pub moment_nm: Option<Estimate>,
+    /// From and to of its 95 % coverage interval, N·m.
+    pub moment_interval_nm: Option<(f64, f64)>,
     /// String moment at target pitch, N·m; estimated from its neighbours for unread pins.
     pub moment_at_pitch_nm: Estimate,
     /// Friction over moment at target pitch.
     pub holding_factor: Option<Estimate>,
+    /// From and to of its 95 % coverage interval.
+    pub holding_interval: Option<(f64, f64)>,
     /// Sharp torque as a wrench reads it, N·m.
     pub sharp_nm: Option<Estimate>,
     /// Flat torque as a wrench reads it, N·m.
@@ -218,9 +224,12 @@ fn judge_pins(
             kind: reading.map(|r| r.kind),
             state: reading.map(|r| r.state),
             friction_nm: finite(reading.and_then(|r| r.friction_nm)),
+            friction_interval_nm: reading.and_then(|r| r.friction_interval_nm),
             moment_nm: finite(reading.and_then(|r| r.moment_nm)),
+            moment_interval_nm: reading.and_then(|r| r.moment_interval_nm),
             moment_at_pitch_nm: site.moment_at_pitch_nm,
             holding_factor: finite(reading.and_then(|r| r.holding_factor)),
+            holding_interval: reading.and_then(|r| r.holding_interval),
             sharp_nm: finite(reading.and_then(|r| r.sharp_nm)),
             flat_nm: finite(reading.and_then(|r| r.flat_nm)),
             friction_is_lower_limit: reading.is_some_and(|r| r.friction_is_lower_limit),

@@ -2,8 +2,11 @@
 //!
 //! A pin has two scales, friction F and holding factor F/M₀, and counts as the worse of the two.
 //! Whether a band is *settled* is decided with a guard band (after JCGM 106:2012, *The role of
-//! measurement uncertainty in conformity assessment*).
+//! measurement uncertainty in conformity assessment*): the probability that the true value lies on
+//! the wrong side of the limit of doubtful, from the reading's own distribution where it has a
+//! budget, must not exceed the stated risk. Between the two guard bands it cannot be told yet.
 
+use super::budget::Quantity;
 use super::input::{Estimate, PinReading, StringState};
 use super::profile::Profile;
 use super::stats::probability_below;
@@ -82,6 +85,11 @@ pub struct BandJudgement {
 }
 
 impl BandJudgement {
+    /// Whether it stands, as it is told.
+    pub const fn standing(&self) -> &'static str {
+        if self.settled { "settled" } else { "cannot tell yet" }
+    }
+
     /// Nothing is known of this pin but this chance of being doubtful.
     pub const fn unknown(doubtful_chance: f64, failing_chance: f64) -> BandJudgement {
         BandJudgement {
@@ -126,19 +134,51 @@ pub fn factor_band(holding_factor: f64, profile: &Profile) -> Option<Band> {
     }
 }
 
-/// Chances of doubtful, failing and not holding or worse, from friction and factor.
+/// Chances of doubtful, failing and not holding or worse, from the chances of friction and factor
+/// lying below a limit.
 ///
 /// The two scales share the friction, so the chance of failing either is close to the larger of
 /// the two; that is what is returned.
-pub fn chances(friction: Estimate, factor: Option<Estimate>, profile: &Profile) -> [f64; 3] {
-    let on_friction = |limit: f64| probability_below(limit, friction.value, friction.u);
-    let on_factor =
-        |limit: f64| factor.map_or(0.0, |factor| probability_below(limit, factor.value, factor.u));
+fn worse_chances(
+    friction_below: impl Fn(f64) -> f64,
+    factor_below: impl Fn(f64) -> f64,
+    profile: &Profile,
+) -> [f64; 3] {
     [
-        on_friction(profile.doubtful_nm.value).max(on_factor(profile.doubtful_factor.value)),
-        on_friction(profile.failing_nm.value).max(on_factor(profile.failing_factor.value)),
-        on_factor(profile.not_holding_factor.value),
+        friction_below(profile.doubtful_nm.value).max(factor_below(profile.doubtful_factor.value)),
+        friction_below(profile.failing_nm.value).max(factor_below(profile.failing_factor.value)),
+        factor_below(profile.not_holding_factor.value),
     ]
+}
+
+/// The same as if both were normal.
+pub fn chances(friction: Estimate, factor: Option<Estimate>, profile: &Profile) -> [f64; 3] {
+    let below =
+        |limit: f64, estimate: Estimate| probability_below(limit, estimate.value, estimate.u);
+    let factor_below = |limit: f64| factor.map_or(0.0, |factor| below(limit, factor));
+    worse_chances(|limit| below(limit, friction), factor_below, profile)
+}
+
+/// Probability that a quantity of a reading lies below a limit: from the reading's distribution,
+/// else as if normal; 0 for what it does not have.
+fn chance_below(
+    reading: &PinReading,
+    quantity: Quantity,
+    estimate: Option<Estimate>,
+    limit: f64,
+) -> f64 {
+    let Some(estimate) = estimate else { return 0.0 };
+    let budget = reading.budget.as_ref();
+    budget
+        .and_then(|budget| budget.probability_below(quantity, limit))
+        .unwrap_or_else(|| probability_below(limit, estimate.value, estimate.u))
+}
+
+/// Band of a friction and a factor: the worse of the two.
+fn worse_band(friction_nm: f64, factor: Option<f64>, profile: &Profile) -> Band {
+    let by_friction = friction_band(friction_nm, profile);
+    let by_factor = factor.and_then(|factor| factor_band(factor, profile));
+    by_factor.map_or(by_friction, |by_factor| by_friction.max(by_factor))
 }
 
 /// Judges one reading. Values that are not finite count as not taken.
@@ -168,24 +208,28 @@ pub fn judge(reading: &PinReading, profile: &Profile) -> BandJudgement {
             unread
         };
     }
-    let by_friction = friction_band(friction.value, profile);
-    let band = factor
-        .and_then(|factor| factor_band(factor.value, profile))
-        .map_or(by_friction, |by_factor| by_friction.max(by_factor));
     if reading.friction_is_lower_limit {
-        // It did not move: at least this band. Only a limit beyond doubt says more.
+        // It did not move: at least the band of what it surely holds. Only a limit beyond doubt
+        // says more.
+        let least_nm = reading.friction_interval_nm.map_or(friction.value, |(low, _)| low);
+        let least = reading.holding_interval.map(|(low, _)| low);
+        let band = worse_band(least_nm, least.or(factor.map(|f| f.value)), profile);
         return if band <= Band::Serviceable {
             BandJudgement { band, settled: true, ..BandJudgement::unknown(0.0, 0.0) }
         } else {
             unread
         };
     }
-    let [doubtful_chance, failing_chance, not_holding_chance] = chances(friction, factor, profile);
+    let band = worse_band(friction.value, factor.map(|f| f.value), profile);
+    let friction_below =
+        |limit: f64| chance_below(reading, Quantity::Friction, Some(friction), limit);
+    let factor_below = |limit: f64| chance_below(reading, Quantity::HoldingFactor, factor, limit);
+    let [doubtful_chance, failing_chance, not_holding_chance] =
+        worse_chances(friction_below, factor_below, profile);
     let guard = profile.guard_risk.value;
     let settled = doubtful_chance <= guard || doubtful_chance >= 1.0 - guard;
     // A reading that could as well be good as failing is no band at all.
-    let good_chance =
-        1.0 - probability_below(profile.serviceable_nm.value, friction.value, friction.u);
+    let good_chance = 1.0 - friction_below(profile.serviceable_nm.value);
     let tells = good_chance <= guard || failing_chance <= guard;
     BandJudgement {
         band: if tells { band } else { Band::CannotTell },
@@ -231,6 +275,45 @@ mod tests {
         assert!(!near.settled && near.band == Band::Doubtful);
         let far = judge(&reading(40, 'C', 4.6, 2.5), &Profile::default());
         assert!(far.settled && far.doubtful_chance > 0.99);
+    }
+
+    /// A reading both ways by hand, as the analysis makes it.
+    fn by_hand(sharp_nm: &str, flat_nm: &str) -> PinReading {
+        let text = format!("note,string,sharp_nm,flat_nm,u_nm\n49,C,{sharp_nm},{flat_nm},0.1\n");
+        let rows = crate::import::parse(text.as_bytes()).unwrap();
+        let hand: Vec<_> = rows.into_iter().map(|row| row.reading).collect();
+        let kind = crate::instrument::InstrumentKind::Grand;
+        let instrument = crate::instrument::layout::modern_88("test", kind);
+        let profile = super::super::readings::MeasurementProfile::default();
+        super::super::readings::pin_readings(&instrument, &[], &hand, None, &profile).remove(0)
+    }
+
+    #[test]
+    fn the_guard_band_is_that_of_the_readings_distribution() {
+        // F 5.90 ± about 0.26, most of it a bias that can only make it read high.
+        let read = by_hand("8.80", "3.00");
+        let judged = judge(&read, &Profile::default());
+        let friction = read.friction_nm.unwrap();
+        let normal = probability_below(5.6, friction.value, friction.u);
+        let told = read.budget.as_ref().unwrap().probability_below(Quantity::Friction, 5.6);
+        assert!(judged.doubtful_chance >= told.unwrap());
+        assert!(told.unwrap() > normal, "the bias lies towards the limit: {told:?} {normal}");
+        assert_eq!((judged.settled, judged.standing()), (false, "cannot tell yet"));
+        // One stated risk either side: settled exactly when the chance is within it.
+        for flat in ["1.50", "2.00", "2.50", "3.50", "4.50", "6.50"] {
+            let judged = judge(&by_hand("8.80", flat), &Profile::default());
+            let decided = !(0.05..=0.95).contains(&judged.doubtful_chance);
+            assert_eq!(judged.settled, decided, "{flat}: {judged:?}");
+        }
+    }
+
+    #[test]
+    fn a_limit_counts_by_what_it_surely_holds() {
+        let mut stuck = reading(40, 'C', 9.1, 2.5);
+        stuck.friction_is_lower_limit = true;
+        assert_eq!(judge(&stuck, &Profile::default()).band, Band::AsNew);
+        stuck.friction_interval_nm = Some((8.4, f64::INFINITY));
+        assert_eq!(judge(&stuck, &Profile::default()).band, Band::Serviceable);
     }
 
     #[test]

@@ -6,7 +6,7 @@ use crate::text::nearest;
 use crate::units::TorqueUnit;
 
 /// Most columns a header may have; every name at most once.
-const COLUMN_COUNT_MAX: usize = 32;
+pub(super) const COLUMN_COUNT_MAX: usize = 32;
 
 /// Which torque a column gives.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -14,6 +14,7 @@ pub mod field;
 mod file;
 pub mod hand;
 mod rows;
+pub mod strings;
 
 use crate::units::TorqueUnit;
 

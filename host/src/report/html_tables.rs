@@ -232,7 +232,7 @@ pub(super) fn pins(assessment: &Assessment, unit: TorqueUnit) -> Markup {
                         (dash(pin.holding_factor.map(|f| format!("{:.2} ± {:.2}", f.value, f.u))))
                     }
                     td { (legend::name(pin.judgement.band))
-                        @if !pin.judgement.settled { " (near a limit)" } }
+                        @if !pin.judgement.settled { " (cannot tell yet)" } }
                     td { (pin.zone.map_or(String::new(), |z| zone_letter(z).to_string())) }
                     td { (remarks(pin)) }
                 }
@@ -240,7 +240,8 @@ pub(super) fn pins(assessment: &Assessment, unit: TorqueUnit) -> Markup {
         }
         p.small {
             "± is one standard uncertainty. Sharp and flat are what a wrench reads with the string \
-             on; near a limit: the guard band does not settle on which side of doubtful it is."
+             on. Cannot tell yet: on which side of doubtful the pin is cannot be settled at the \
+             stated risk."
         }
     }
 }

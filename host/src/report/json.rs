@@ -151,17 +151,23 @@ fn pin_value(pin: &PinResult) -> Value {
         "string": pin.pin.string.letter().to_string(),
         "friction_nm": value(pin.friction_nm),
         "u_friction_nm": u(pin.friction_nm),
+        "friction_interval_nm": interval(pin.friction_interval_nm),
         "moment_nm": value(pin.moment_nm),
+        "u_moment_nm": u(pin.moment_nm),
+        "moment_interval_nm": interval(pin.moment_interval_nm),
         "moment_at_pitch_nm": number(pin.moment_at_pitch_nm.value),
         "u_moment_at_pitch_nm": number(pin.moment_at_pitch_nm.u),
         "holding_factor": value(pin.holding_factor),
         "u_holding_factor": u(pin.holding_factor),
+        "holding_factor_interval": interval(pin.holding_interval),
         "sharp_nm": value(pin.sharp_nm),
         "flat_nm": value(pin.flat_nm),
         "friction_is_lower_limit": pin.friction_is_lower_limit,
         "band": pin.judgement.band.word(),
         "band_settled": pin.judgement.settled,
         "doubtful_chance": number(pin.judgement.doubtful_chance),
+        "failing_chance": number(pin.judgement.failing_chance),
+        "not_holding_chance": number(pin.judgement.not_holding_chance),
         "leave_one_out": pin.leave_one_out.map(number),
         "zone": pin.zone.map(|index| zone_letter(index).to_string()),
         "section": pin.site.section,
@@ -172,6 +178,11 @@ fn pin_value(pin: &PinResult) -> Value {
         "remarks": pin.remarks,
         "lever_marks": marks::words(&pin.marks),
     })
+}
+
+/// From and to; an end that does not exist is `null`.
+fn interval(interval: Option<(f64, f64)>) -> Option<[Value; 2]> {
+    interval.map(|(low, high)| [number(low), number(high)])
 }
 
 /// A finite number, else `null`.

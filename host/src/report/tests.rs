@@ -194,6 +194,9 @@ fn the_json_document_has_its_fields() {
         "moment_nm",
         "moment_at_pitch_nm",
         "holding_factor",
+        "doubtful_chance",
+        "failing_chance",
+        "not_holding_chance",
         "sharp_nm",
         "flat_nm",
     ] {

@@ -3,25 +3,24 @@
 //! The lines that every reading has, whatever read it, are added here: what friction is formed
 //! from when a direction is missing, the wire in its bearing, the string's moment, the kind.
 //!
-//! Bearing friction. Going sharp the pin-side moment is at most M·e^(μθ), going flat at least
-//! M·e^(−μθ), so the half sum reads F high by 0 to M·sinh(μθ). The wire has to slip in its bearing
-//! for that: the pin-side moment can only have risen by the segment's stiffness times the way the
-//! coil turned between the two running torques, so a short stroke bounds the bias more closely
-//! (DER). The half difference is off by where the wire stands in its bearing, within ±μθ·M either
-//! way; M·(cosh(μθ) − 1), under 1 % of M, is within that.
+//! The wire in its bearing is in `bearing`.
 
 use std::sync::Arc;
 
 use pinhold_protocol::record::Pin;
 
+use super::bearing::{self, Course};
 use super::{MeasurementProfile, note};
 use crate::analysis::budget::{
     BudgetLine, Case, Effect, Form, Quantity, Reach, ReadingBudget, Shape, Size, SizeUnit, Support,
     Term,
 };
 use crate::analysis::input::{Estimate, PinReading, StringState, TorqueKind};
-use crate::instrument::moment::{moment_at_cents, moment_at_pitch, moment_in_field};
-use crate::instrument::{FieldPin, Instrument};
+use crate::instrument::Instrument;
+use crate::instrument::moment::{
+    ClassPart, PinString, class_parts, moment_at_cents, string_on_pin,
+};
+use crate::instrument::scale::StringSource;
 
 /// Significance at which a pin is called not holding: one-sided 5 % of a normal distribution.
 const NOT_HOLDING_SIGMA: f64 = 1.645;
@@ -31,24 +30,33 @@ const LIMIT_PROBABILITY: f64 = 0.95;
 const IMPOSSIBLE_SIGMA: f64 = 2.0;
 
 /// A pin and its string's moment at target pitch.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Strung {
     pin: Pin,
-    at_pitch: Estimate,
+    string: PinString,
+    /// What its moment is uncertain by.
+    parts: Vec<ClassPart>,
 }
 
 impl Strung {
     /// `diameter_um` overrides the field's when the reading tells it.
     pub(super) fn of(instrument: &Instrument, pin: Pin, diameter_um: Option<u32>) -> Strung {
-        let count = instrument.string_count(pin.note).max(1);
-        let at_pitch = match (instrument.find_pin(pin), diameter_um) {
-            (Some(field), None) => moment_in_field(instrument, field),
-            (field, given) => {
-                let known = given.or(field.and_then(|field: &FieldPin| field.diameter_um));
-                moment_at_pitch(pin, count, known)
+        let string = string_on_pin(instrument, pin, diameter_um);
+        let parts = match string.source {
+            StringSource::Class => {
+                let known = diameter_um.or_else(|| instrument.find_pin(pin)?.diameter_um);
+                class_parts(pin, instrument.string_count(pin.note).max(1), known).to_vec()
+            }
+            StringSource::Data | StringSource::Neighbours { .. } => {
+                let relative_u = string.moment_nm.u / string.moment_nm.value;
+                vec![ClassPart { relative_u, rectangular: false }]
             }
         };
-        Strung { pin, at_pitch }
+        Strung { pin, string, parts }
+    }
+
+    fn at_pitch(&self) -> Estimate {
+        self.string.moment_nm
     }
 
     /// The moment while the pin was read, N·m: none without a string or when slack, else that at
@@ -56,7 +64,7 @@ impl Strung {
     pub(super) fn moment_now_nm(&self, state: StringState, cents: Option<f64>) -> f64 {
         match state {
             StringState::Unstrung | StringState::Slack => 0.0,
-            StringState::AtPitch => moment_at_cents(self.at_pitch, cents.unwrap_or(0.0)).value,
+            StringState::AtPitch => moment_at_cents(self.at_pitch(), cents.unwrap_or(0.0)).value,
         }
     }
 }
@@ -70,15 +78,6 @@ pub(super) enum Given {
     EitherWay(f64),
 }
 
-/// How far the coil turned between the two running torques.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Turned {
-    /// Not told: the wire may have slipped in its bearing all the way.
-    Unknown,
-    /// Degrees from the first running torque to where the direction turned.
-    Degrees(f64),
-}
-
 /// Everything known of one pin's torques, ready to be combined. Torques in N·m.
 #[derive(Clone, Debug)]
 pub(super) struct Torques {
@@ -90,7 +89,8 @@ pub(super) struct Torques {
     /// The torques are upper limits.
     pub(super) upper_limit: bool,
     pub(super) cents: Option<f64>,
-    pub(super) turned: Turned,
+    /// What the coil did, where a lever watched it.
+    pub(super) course: Option<Course>,
     /// Standard uncertainty stated for each torque, N·m; 0 when none was.
     pub(super) stated_u_nm: f64,
     /// Lines of the tool and its strokes.
@@ -109,8 +109,22 @@ impl Torques {
     ) {
         let size = Size { value, unit };
         if value != 0.0 {
-            self.lines.push(BudgetLine { term, support, shape, size, reach, effect });
+            let bias = Effect::default();
+            self.lines.push(BudgetLine { term, support, shape, size, reach, effect, bias });
         }
+    }
+
+    /// Adds a line of what reads friction high by anything from nothing to `most_nm`.
+    pub(super) fn reads_high(
+        &mut self,
+        what: (Term, Support),
+        size: (f64, SizeUnit),
+        most_nm: f64,
+    ) {
+        let half = Effect { friction: 0.5 * most_nm, ..Effect::default() };
+        let before = self.lines.len();
+        self.line(what, Shape::Rectangular, size, Reach::Common, half);
+        self.lines[before..].iter_mut().for_each(|line| line.bias = half);
     }
 
     /// Forms F, M, holding factor, their budget and flags.
@@ -119,7 +133,8 @@ impl Torques {
         let cases = self.cases(&strung, &mut remarks);
         self.add_string_lines(&strung, profile);
         let formed = cases.first().map(|case| case.form);
-        let off_nm = formed.map_or(0.0, |form| self.add_bearing_lines(form, &strung, profile));
+        let now_nm = strung.moment_now_nm(self.state, self.cents);
+        let off_nm = formed.map_or(0.0, |form| bearing::add(&mut self, form, now_nm, profile));
         if let Some(form) = formed {
             let middle_nm: f64 = middle(&cases) - off_nm;
             self.add_kind_lines(form, middle_nm, profile, &mut remarks);
@@ -142,7 +157,7 @@ impl Torques {
                 .collect(),
             lines: std::mem::take(&mut self.lines),
             moment_nm,
-            moment_at_pitch_nm: strung.at_pitch.value,
+            moment_at_pitch_nm: strung.at_pitch().value,
         });
         let told = |quantity| budget.as_ref().and_then(|budget| budget.estimate(quantity));
         let within = |quantity: Quantity| {
@@ -161,7 +176,7 @@ impl Torques {
             flat_nm,
             friction_nm: told(Quantity::Friction),
             moment_nm: told(Quantity::Moment),
-            moment_at_pitch_nm: strung.at_pitch,
+            moment_at_pitch_nm: strung.at_pitch(),
             holding_factor: told(Quantity::HoldingFactor).filter(|_| comparable),
             friction_is_lower_limit: is_limit,
             not_holding,
@@ -208,7 +223,7 @@ impl Torques {
     /// Sharp, flat, or friction itself, alike likely; a direction that would make friction clearly
     /// negative is none.
     fn either_way(&self, torque_nm: f64, now_nm: f64, strung: &Strung) -> Vec<Case> {
-        let least_nm = -IMPOSSIBLE_SIGMA * strung.at_pitch.u;
+        let least_nm = -IMPOSSIBLE_SIGMA * strung.at_pitch().u;
         let mut cases: Vec<Case> = [
             (Form::GIVEN_SHARP, torque_nm - now_nm),
             (Form::GIVEN, torque_nm),
@@ -226,12 +241,20 @@ impl Torques {
     /// The string's moment at target pitch and as found.
     fn add_string_lines(&mut self, strung: &Strung, profile: &MeasurementProfile) {
         use SizeUnit::Relative;
-        let at_pitch = strung.at_pitch;
+        let at_pitch = strung.at_pitch();
         let ratio = strung.moment_now_nm(self.state, self.cents) / at_pitch.value;
-        let effect = Effect { at_pitch: at_pitch.u, now: at_pitch.u * ratio, ..Effect::default() };
-        let size = (at_pitch.u / at_pitch.value, Relative);
-        let what = (Term::StringMoment, Support::Strings);
-        self.line(what, Shape::KNOWN, size, Reach::Formed, effect);
+        let what = (Term::StringMoment, Support::Strings(strung.string.source.word()));
+        for part in &strung.parts {
+            let u_nm = part.relative_u * at_pitch.value;
+            let (shape, scale) = match part.rectangular {
+                true => (Shape::Rectangular, 3f64.sqrt()),
+                false => (Shape::KNOWN, 1.0),
+            };
+            let nm = scale * u_nm;
+            let effect = Effect { at_pitch: nm, now: nm * ratio, ..Effect::default() };
+            let size = (scale * part.relative_u, Relative);
+            self.line(what, shape, size, Reach::Formed, effect);
+        }
         match (self.state, self.cents) {
             (StringState::Slack, _) => {
                 let graded = profile.slack_moment_relative_u;
@@ -249,67 +272,6 @@ impl Torques {
                 self.line(what, Shape::Rectangular, size, Reach::Formed, effect);
             }
             _ => {}
-        }
-    }
-
-    /// The wire in its bearing; returns what a profile takes off friction, N·m.
-    fn add_bearing_lines(
-        &mut self,
-        form: Form,
-        strung: &Strung,
-        profile: &MeasurementProfile,
-    ) -> f64 {
-        use SizeUnit::Relative;
-        let graded = profile.bearing_friction_max;
-        let support = Support::of(graded);
-        let measured = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp - flat) / 2.0);
-        let now_nm = strung.moment_now_nm(self.state, self.cents);
-        let strung_up = self.state != StringState::Unstrung;
-        let moment_nm = if strung_up { measured.unwrap_or(now_nm).max(0.0) } else { 0.0 };
-        let whole_nm = libm::sinh(graded.value) * moment_nm;
-        let found = (Term::BearingState, support);
-        let size = (graded.value, Relative);
-        if form == Form::BOTH {
-            let effect = Effect { moment: graded.value * moment_nm, ..Effect::default() };
-            self.line(found, Shape::Triangular, size, Reach::Opposite, effect);
-        } else if form != Form::GIVEN && self.turned != Turned::Unknown {
-            // A short stroke one way: the wire still stands about where it was left.
-            let effect = Effect { now: graded.value * moment_nm, ..Effect::default() };
-            self.line(found, Shape::Triangular, size, Reach::Formed, effect);
-            return 0.0;
-        }
-        if form == Form::GIVEN {
-            return 0.0;
-        }
-        let most_nm = match self.turned {
-            Turned::Unknown => whole_nm,
-            Turned::Degrees(turned_deg) => {
-                let lifted_nm = 0.5 * profile.segment_most_nm_per_deg.value * turned_deg;
-                whole_nm.min(lifted_nm)
-            }
-        };
-        let bearing = (Term::Bearing, support);
-        let relative = |nm: f64| if moment_nm > 0.0 { nm / moment_nm } else { 0.0 };
-        match profile.bearing_friction_set {
-            None => {
-                let effect = Effect { friction: most_nm, ..Effect::default() };
-                let size = (relative(most_nm), Relative);
-                self.line(bearing, Shape::ReadsHigh, size, Reach::Formed, effect);
-                0.0
-            }
-            Some(set) if set.value * moment_nm <= most_nm => {
-                let effect = Effect { friction: set.u * moment_nm, ..Effect::default() };
-                self.line(bearing, Shape::KNOWN, (set.u, Relative), Reach::Formed, effect);
-                set.value * moment_nm
-            }
-            Some(_) => {
-                // The stroke was too short for the whole of it.
-                let half_nm = 0.5 * most_nm;
-                let effect = Effect { friction: half_nm, ..Effect::default() };
-                let size = (relative(half_nm), Relative);
-                self.line(bearing, Shape::Rectangular, size, Reach::Formed, effect);
-                half_nm
-            }
         }
     }
 
@@ -343,8 +305,7 @@ impl Torques {
         };
         let most_nm = friction_nm.abs() * share;
         let size = (share, SizeUnit::Relative);
-        let effect = Effect { friction: most_nm, ..Effect::default() };
-        self.line((term, support), Shape::ReadsHigh, size, Reach::Common, effect);
+        self.reads_high((term, support), size, most_nm);
         if form == Form::BOTH {
             // One direction may hold more of it than the other.
             let effect = Effect { moment: 0.5 * most_nm, ..Effect::default() };
@@ -381,8 +342,8 @@ impl Torques {
             None => profile.unknown_pitch_relative_half_width.value / 3f64.sqrt(),
         };
         let now_u_nm = libm::hypot(
-            strung.at_pitch.u * now_nm / strung.at_pitch.value,
-            pitch * strung.at_pitch.value,
+            strung.at_pitch().u * now_nm / strung.at_pitch().value,
+            pitch * strung.at_pitch().value,
         );
         let below = |torque: Option<Estimate>, moments: f64| {
             torque.is_some_and(|torque| {

@@ -3,7 +3,8 @@
 use pinhold_protocol::record::{Direction, Outcome, Reading, Stroke, reading_flags, stroke_flags};
 use pinhold_protocol::units::Torque;
 
-use super::combine::{Strung, Torques, Turned};
+use super::bearing::Course;
+use super::combine::{Strung, Torques};
 use super::lever_lines::{self, error_nm, is_sound};
 use super::{LeverRead, MeasurementProfile, note};
 use crate::analysis::input::{PinReading, StringState, TorqueKind};
@@ -28,7 +29,7 @@ pub(super) fn read(
         given: None,
         upper_limit: false,
         cents,
-        turned: turned(reading),
+        course: Course::of(reading),
         stated_u_nm: 0.0,
         lines: Vec::new(),
     };
@@ -37,7 +38,7 @@ pub(super) fn read(
         Outcome::FlatOnly => torques.sharp = None,
         Outcome::SharpOnly => torques.flat = None,
         Outcome::BreakawayOnly => take_first_break(&mut torques, reading),
-        Outcome::AboveLimit => take_limit(&mut torques, reading, strung),
+        Outcome::AboveLimit => take_limit(&mut torques, reading, &strung),
         Outcome::MovedOnSeating | Outcome::Spoiled => (torques.sharp, torques.flat) = (None, None),
     }
     let right = |direction, shown_nm: f64| shown_nm - error_nm(terms, direction, shown_nm);
@@ -53,19 +54,6 @@ pub(super) fn read(
         note(&mut pin.remarks, remark);
     }
     pin
-}
-
-/// How far the coil turned from the first running torque to where the direction turned.
-fn turned(reading: &Reading) -> Turned {
-    let Some(first) = reading.strokes.iter().find(|stroke| stroke.running.is_some()) else {
-        return Turned::Unknown;
-    };
-    let farthest = match first.direction {
-        Direction::Flat => reading.excursion_flat,
-        Direction::Sharp => reading.excursion_sharp,
-    };
-    let turned_rad = (farthest.radians() - first.running_angle.radians()).abs();
-    Turned::Degrees(turned_rad.to_degrees())
 }
 
 fn state_of(reading: &Reading) -> StringState {
@@ -109,7 +97,7 @@ fn take_first_break(torques: &mut Torques, reading: &Reading) {
 }
 
 /// The pin did not move: the stroke whose peak says most about friction.
-fn take_limit(torques: &mut Torques, reading: &Reading, strung: Strung) {
+fn take_limit(torques: &mut Torques, reading: &Reading, strung: &Strung) {
     (torques.sharp, torques.flat) = (None, None);
     torques.kind = TorqueKind::Limit;
     let moment_nm = strung.moment_now_nm(torques.state, torques.cents);

@@ -8,7 +8,8 @@
 use pinhold::calibration::bench::{
     Bench, BenchPoint, Gravity, GravitySource, HandPosition, Leg, Mass, SeatingReading, Setting,
 };
-use pinhold::calibration::record::LeverConstants;
+use pinhold::calibration::evaluate::{Choices, evaluate};
+use pinhold::calibration::record::{CalibrationResult, LeverConstants};
 use pinhold::metrology::Estimate;
 use pinhold_lever::calibration::{Calibration, ZERO_FRACTION_BITS};
 use pinhold_protocol::record::Direction;
@@ -17,7 +18,10 @@ use pinhold_sim::friction::Turn;
 use pinhold_sim::rng::Random;
 
 use super::population::{Day, PERSON_COUNT};
+use super::tally::Tally;
 
+/// Every lever's first.
+const CALIBRATION_NUMBER: u32 = 1;
 /// Pins that are seated anew, and how often each person does so.
 const SEATING_PIN_COUNT: usize = 10;
 const SEATING_ROUND_COUNT: usize = 3;
@@ -106,61 +110,25 @@ fn seatings(day: &Day) -> Vec<SeatingReading> {
 /// What is stored on the lever.
 pub fn on_the_lever(constants: &LeverConstants) -> Calibration {
     Calibration {
-        number: 1,
+        number: CALIBRATION_NUMBER,
         zero_code_q8: (constants.zero_code * f64::from(1u32 << ZERO_FRACTION_BITS)).round() as i64,
         span_nm_per_count: constants.span_nm_per_count as f32,
         weight_moment_nm: constants.weight_moment_nm as f32,
     }
 }
 
-/// STANDIN
-pub fn calibrate(
-    day: &Day,
-    tally: &mut super::tally::Tally,
-) -> Option<pinhold::calibration::record::CalibrationResult> {
-    use pinhold::calibration::record::*;
-    use pinhold::calibration::terms::*;
-    let bench = bench_of(day, &Equipment::careful());
-    let g = bench.gravity.value_m_s2.value;
-    let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for p in &bench.points {
-        if let Setting::Loaded { position, masses, .. } = &p.setting {
-            let size = (p.force_g.iter().map(|c| c * c).sum::<f64>()).sqrt();
-            let m: f64 = masses.iter().map(|i| bench.masses[*i].mass_kg.value).sum();
-            let x = m * g * bench.positions[*position].arm_m.value * p.force_g[1] / size;
-            let y = p.mean_code;
-            n += 1.0;
-            sx += x;
-            sy += y;
-            sxx += x * x;
-            sxy += x * y;
+/// The host's calibration of the day's lever; `None`, and a note in the tally, when the host finds
+/// the bench wrong.
+pub fn calibrate(day: &Day, tally: &mut Tally) -> Option<CalibrationResult> {
+    let choices = Choices { number: CALIBRATION_NUMBER, insist: false };
+    match evaluate(&bench_of(day, &Equipment::careful()), &choices) {
+        Ok(result) => {
+            tally.lever_count += 1;
+            Some(result)
+        }
+        Err(error) => {
+            tally.refused.push((day.seed, error.to_string()));
+            None
         }
     }
-    let b = (n * sxy - sx * sy) / (n * sxx - sx * sx);
-    let a = (sy - b * sx) / n;
-    let free: Vec<_> = bench.points.iter().filter(|p| p.setting == Setting::Free).collect();
-    let w =
-        free.iter().map(|p| -(p.mean_code - a) / b / p.force_g[1]).sum::<f64>() / free.len() as f64;
-    tally.lever_count += 1;
-    let terms = LeverTerms {
-        scale_relative_u: 0.0012,
-        zero_u_nm: 0.02,
-        seating_relative_u: 0.004,
-        person_relative_u: 0.002,
-        cross_load_relative_half_width: 0.003,
-        ..LeverTerms::class()
-    };
-    Some(CalibrationResult {
-        curve: CalibrationCurve {
-            coefficients: vec![a, b],
-            covariance: vec![],
-            residual_sd: 0.0,
-            degrees_of_freedom: 0,
-            r_squared: 1.0,
-            degree_reason: String::new(),
-        },
-        constants: LeverConstants { zero_code: a, span_nm_per_count: 1.0 / b, weight_moment_nm: w },
-        terms,
-        remarks: vec![],
-    })
 }

@@ -7,6 +7,7 @@
 use pinhold_board_virtual::practice::{SAMPLE_PERIOD_NS, inputs_of};
 use pinhold_lever::calibration::Calibration;
 use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
+use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{ChoosePin, Commit, FromHost, FromLever, StartSurvey};
 use pinhold_protocol::record::{Reading, chain_next, chain_start, decode_record};
@@ -83,7 +84,8 @@ impl Desk {
         bench.hold_off_pin();
         let identity = Identity { device: 1, epoch: 1, sample_period_ns: SAMPLE_PERIOD_NS };
         let mut lever = Lever::new(identity);
-        assert!(lever.keep_calibration(calibration), "seed {}: {calibration:?}", day.seed);
+        let kept = lever.keep_calibration(&calibration);
+        assert_eq!(kept, CommandResult::Done, "seed {}: {calibration:?}", day.seed);
         let mut desk = Desk {
             bench,
             lever,

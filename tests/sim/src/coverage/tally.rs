@@ -173,13 +173,12 @@ impl Tally {
 
 /// Value and 95 % interval of a quantity, as the host has it.
 fn said(pin: &PinReading, quantity: Quantity) -> Option<(f64, (f64, f64))> {
-    let estimate = match quantity {
-        Quantity::Friction => pin.friction_nm?,
-        Quantity::Moment => pin.moment_nm?,
-        Quantity::HoldingFactor => pin.holding_factor?,
+    let (estimate, interval) = match quantity {
+        Quantity::Friction => (pin.friction_nm?, pin.friction_interval_nm?),
+        Quantity::Moment => (pin.moment_nm?, pin.moment_interval_nm?),
+        Quantity::HoldingFactor => (pin.holding_factor?, pin.holding_interval?),
     };
-    let half = 1.96 * estimate.u;
-    Some((estimate.value, (estimate.value - half, estimate.value + half)))
+    Some((estimate.value, interval))
 }
 
 impl fmt::Display for Tally {
