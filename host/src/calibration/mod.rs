@@ -16,11 +16,11 @@
 //! code moves by −weight moment · f_y / span.
 
 pub mod bench;
-pub mod load_table;
 pub mod characteristics;
 pub mod check;
 pub mod diagnose;
 pub mod evaluate;
+pub mod load_table;
 pub mod loads;
 pub mod mark;
 pub mod practice;

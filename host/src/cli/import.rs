@@ -234,10 +234,11 @@ fn tell(context: &Context, stored: &Stored) -> Result<(), CliError> {
 /// The class a hand tool is in where nothing is said of it.
 fn hand_tool(unit: TorqueUnit) -> String {
     let class = MeasurementProfile::default();
-    let relative = libm::hypot(class.hand_span_relative_u, class.hand_single_relative_u);
+    let relative =
+        libm::hypot(class.hand_scale_relative_u.value, class.hand_single_relative_u.value);
     format!(
         "hand tool, uncalibrated: standard uncertainty {:.0} % of the reading, at least {}",
         100.0 * relative,
-        torque(class.hand_single_least_u_nm, unit)
+        torque(class.hand_single_least_u_nm.value, unit)
     )
 }

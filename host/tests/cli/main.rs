@@ -10,5 +10,5 @@ mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;
 mod shelf;
-mod units;
 mod standing;
+mod units;

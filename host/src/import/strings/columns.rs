@@ -73,7 +73,7 @@ impl Table {
     /// Splits text into cells and understands its first line.
     pub(super) fn split(text: &str) -> Result<Table, StringsError> {
         let separator = separator_of(text);
-        let mut lines = split_lines(text, separator);
+        let mut lines = split_lines(text, separator, ROW_COUNT_MAX);
         if lines.is_empty() {
             return Err(StringsError::Empty);
         }
