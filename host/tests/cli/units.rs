@@ -37,6 +37,16 @@ fn a_cell_carries_its_unit() {
         assert!((got - expected).abs() < 1e-4, "{got} {expected}");
     }
     assert_eq!(got.len(), 3);
+    bench.write("limits.csv", "note,string,sharp,kind\n40,L,> 160 in-lb,limit\n40,C,<5 Nm,limit\n");
+    let outcome = bench.run(&["import", "limits.csv", "--instrument", "x"]);
+    assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
+    let document = bench.document(&["map", "x"]);
+    let pins = document["pins"].as_array().expect("pins").iter();
+    let lower: Vec<&Value> = pins
+        .filter(|pin| pin["friction_is_lower_limit"] == true)
+        .map(|pin| &pin["string"])
+        .collect();
+    assert_eq!(lower, ["L"]);
 }
 
 #[test]
