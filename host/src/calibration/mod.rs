@@ -12,6 +12,7 @@
 //! code moves by −weight moment · f_y / span.
 
 pub mod bench;
+pub mod load_table;
 pub mod mark;
 pub mod record;
 pub mod terms;

@@ -80,15 +80,15 @@ impl Column {
 
 /// One line of the table.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Line {
+pub(crate) struct Line {
     /// Line of the file, from 1.
-    pub(super) number: u32,
+    pub(crate) number: u32,
     /// Its first cells, blanks around them removed; at most [`COLUMN_COUNT_MAX`].
-    pub(super) cells: Vec<String>,
+    pub(crate) cells: Vec<String>,
     /// How many cells it has.
-    pub(super) cell_count: usize,
+    pub(crate) cell_count: usize,
     /// Cells up to the last that is not blank.
-    pub(super) filled_count: usize,
+    pub(crate) filled_count: usize,
 }
 
 /// A table split into cells, its header understood.
@@ -106,7 +106,7 @@ impl Table {
     /// Splits text into cells and understands its first line.
     pub(super) fn split(text: &str) -> Result<Table, ImportError> {
         let separator = separator_of(text);
-        let mut lines = split_lines(text, separator);
+        let mut lines = split_lines(text, separator, ROW_COUNT_MAX);
         if lines.is_empty() {
             return Err(ImportError::Empty);
         }
@@ -127,7 +127,7 @@ pub(super) fn name_of(column: Column) -> &'static str {
 }
 
 /// Comma, semicolon or tab: whichever the first line that is not blank has most of.
-fn separator_of(text: &str) -> u8 {
+pub(crate) fn separator_of(text: &str) -> u8 {
     let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
     let count = |separator: u8| header.bytes().filter(|byte| *byte == separator).count();
     let (comma, semicolon, tab) = (count(b','), count(b';'), count(b'\t'));
@@ -140,8 +140,9 @@ fn separator_of(text: &str) -> u8 {
     }
 }
 
-/// Lines that are not blank, split into cells; of too many only as many as tell that.
-fn split_lines(text: &str, separator: u8) -> Vec<Line> {
+/// Lines that are not blank, split into cells; of more than a header and `row_count_max` rows only
+/// as many as tell that.
+pub(crate) fn split_lines(text: &str, separator: u8, row_count_max: usize) -> Vec<Line> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -162,7 +163,7 @@ fn split_lines(text: &str, separator: u8) -> Vec<Line> {
         (filled_count > 0).then_some(line)
     });
     // The header and one row too many.
-    lines.take(ROW_COUNT_MAX + 2).collect()
+    lines.take(row_count_max.saturating_add(2)).collect()
 }
 
 /// Counts lines up to a byte, going forward only.
@@ -247,7 +248,7 @@ mod tests {
     use super::*;
 
     fn header(text: &str) -> Result<Vec<Column>, ImportError> {
-        columns_of(&split_lines(text, b',')[0])
+        columns_of(&split_lines(text, b',', ROW_COUNT_MAX)[0])
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use super::error::ImportError;
 
 /// Text of a file: no byte-order mark, every line end a `\n`.
-pub(super) fn decode(bytes: &[u8]) -> Result<String, ImportError> {
+pub(crate) fn decode(bytes: &[u8]) -> Result<String, ImportError> {
     if bytes.starts_with(&[0xFF, 0xFE]) || bytes.starts_with(&[0xFE, 0xFF]) {
         return Err(ImportError::Utf16);
     }

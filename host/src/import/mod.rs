@@ -17,6 +17,8 @@ mod rows;
 
 use crate::units::TorqueUnit;
 
+pub(crate) use columns::{Line, separator_of, split_lines};
+pub(crate) use decode::decode;
 pub use error::{FAULT_COUNT_SHOWN, ImportError, RowFault};
 pub use file::{FILE_BYTES_MAX, read_file};
 pub use rows::{HandRow, Place, REMARK_LENGTH_MAX, ROW_COUNT_MAX};

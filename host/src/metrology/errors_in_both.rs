@@ -58,13 +58,13 @@ pub fn fit_distance_line(points: &[UncertainPoint]) -> Result<DistanceLine, FitE
     let start = fit_polynomial(&x, start, Powers::UpTo(1))?.fit;
     let mut line = [start.coefficients[0], start.coefficients[1]];
     for _ in 0..STEP_COUNT_MAX {
-        let (step, covariance, degrees_of_freedom) = gauss_newton(points, line)?;
-        line = [line[0] + step[0], line[1] + step[1]];
+        let Step { change, covariance, degrees_of_freedom } = gauss_newton(points, line)?;
+        line = [line[0] + change[0], line[1] + change[1]];
         if !line[0].is_finite() || !line[1].is_finite() {
             return Err(FitError::BeyondRange);
         }
         let settled =
-            |index: usize| step[index].abs() <= STEP_SHARE_MAX * covariance[index][index].sqrt();
+            |index: usize| change[index].abs() <= STEP_SHARE_MAX * covariance[index][index].sqrt();
         if settled(0) && settled(1) {
             let chi_squared = chi_squared(points, line);
             return Ok(DistanceLine {
@@ -90,11 +90,14 @@ fn chi_squared(points: &[UncertainPoint], [a, b]: [f64; 2]) -> f64 {
     })
 }
 
-/// The step to a better line, and the covariance at this one.
-fn gauss_newton(
-    points: &[UncertainPoint],
-    [a, b]: [f64; 2],
-) -> Result<([f64; 2], [[f64; 2]; 2], u32), FitError> {
+/// The way to a better line, and the covariance at this one.
+struct Step {
+    change: [f64; 2],
+    covariance: [[f64; 2]; 2],
+    degrees_of_freedom: u32,
+}
+
+fn gauss_newton(points: &[UncertainPoint], [a, b]: [f64; 2]) -> Result<Step, FitError> {
     let weights: Vec<f64> = points.iter().map(|point| weight(point, b)).collect();
     let rests: Vec<f64> = points.iter().map(|point| point.y - a - b * point.x).collect();
     // Where each point is judged to be, given the line.
@@ -108,7 +111,8 @@ fn gauss_newton(
     let fit = fit_design(&rows, true, observations)?;
     let v = |row: usize, column: usize| fit.covariance[row][column];
     let covariance = [[v(0, 0), v(0, 1)], [v(1, 0), v(1, 1)]];
-    Ok(([fit.coefficients[0], fit.coefficients[1]], covariance, fit.degrees_of_freedom))
+    let change = [fit.coefficients[0], fit.coefficients[1]];
+    Ok(Step { change, covariance, degrees_of_freedom: fit.degrees_of_freedom })
 }
 
 #[cfg(test)]

@@ -239,15 +239,9 @@ fn back_substituted(upper: &[Vec<Double>], right: &[Double]) -> Vec<Double> {
 /// The inverse of the upper triangle, as a full square.
 fn inverse_of_upper(upper: &[Vec<Double>]) -> Vec<Vec<Double>> {
     let size = upper.len();
-    let mut inverse = square(size, |_, _| Double::ZERO);
-    for column in 0..size {
-        let unit: Vec<Double> =
-            (0..size).map(|row| if row == column { Double::ONE } else { Double::ZERO }).collect();
-        for (row, cell) in back_substituted(upper, &unit).into_iter().enumerate() {
-            inverse[row][column] = cell;
-        }
-    }
-    inverse
+    let unit = square(size, |row, column| if row == column { Double::ONE } else { Double::ZERO });
+    let columns: Vec<Vec<Double>> = unit.iter().map(|unit| back_substituted(upper, unit)).collect();
+    square(size, |row, column| columns[column][row])
 }
 
 /// Square of a row times the inverse triangle.

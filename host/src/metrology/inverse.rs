@@ -56,7 +56,7 @@ pub fn place_of(
     reading: f64,
     reading_u: f64,
 ) -> Result<Place, InverseError> {
-    if !reading.is_finite() || !(reading_u >= 0.0 && reading_u.is_finite()) {
+    if !(reading.is_finite() && reading_u >= 0.0 && reading_u.is_finite()) {
         return Err(InverseError::Input);
     }
     let local = &curve.local;

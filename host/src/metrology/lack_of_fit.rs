@@ -96,7 +96,10 @@ pub fn lack_of_fit_test(
         let weights = group.iter().fold(0.0, |sum, index| sum + weight(*index));
         let weighted = |sum, index: &usize| sum + weight(*index) * residuals[*index];
         let mean = group.iter().fold(0.0, weighted) / weights;
-        let square = |index: &usize| weight(*index) * (residuals[*index] - mean).powi(2);
+        let square = |index: &usize| {
+            let rest = residuals[*index] - mean;
+            weight(*index) * rest * rest
+        };
         pure_ss = group.iter().fold(pure_ss, |sum, index| sum + square(index));
         place_count += 1;
     }

@@ -16,6 +16,9 @@ use super::householder::{System, exponent_of, solve, square};
 /// Observations a fit takes at most.
 pub const OBSERVATION_COUNT_MAX: usize = 4_000_000;
 
+/// Shares below this are rounding.
+const LEAST_ROOM: f64 = 1e-12;
+
 /// Why nothing could be fitted. Indices count observations from 0.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum FitError {
@@ -147,11 +150,43 @@ impl Fit {
         f64::from(self.degrees_of_freedom)
     }
 
+    /// How far each observation lies from what the others alone foretell: observed less the value
+    /// of the fit without it. `None` where the others foretell nothing.
+    pub fn deleted_residuals(&self) -> Vec<Option<f64>> {
+        let pairs = self.residuals.iter().zip(&self.leverages);
+        pairs.map(|(residual, leverage)| Some(residual / room_of(*leverage)?)).collect()
+    }
+
+    /// [`Fit::deleted_residuals`] over their standard uncertainties: Student's t with one degree
+    /// of freedom less than the fit, for the question whether this one observation is odd.
+    ///
+    /// `weights` as fitted; scatter is taken from the other residuals whatever [`Scatter`] the fit
+    /// had. `None` where the others foretell nothing, or scatter not at all.
+    pub fn studentized_residuals(&self, weights: Option<&[f64]>) -> Vec<Option<f64>> {
+        let dof = self.dof() - 1.0;
+        let of = |index: usize| {
+            let weight = weights.map_or(Some(1.0), |weights| weights.get(index).copied())?;
+            let room = room_of(self.leverages[index])?;
+            let residual = self.residuals[index];
+            let others_ss = self.residual_ss - weight * residual * residual / room;
+            let rounding = LEAST_ROOM * self.residual_ss;
+            let usable = dof > 0.0 && others_ss > rounding;
+            usable.then(|| residual * (weight * dof / (others_ss * room)).sqrt())
+        };
+        (0..self.residuals.len()).map(of).collect()
+    }
+
     /// Correlation of two coefficients, −1 to 1; `None` when there are no such two.
     pub fn correlation(&self, one: usize, other: usize) -> Option<f64> {
         let at = |row: usize, column: usize| self.covariance.get(row)?.get(column).copied();
         Some(at(one, other)? / (at(one, one)? * at(other, other)?).sqrt())
     }
+}
+
+/// What an observation leaves to the others; `None` when it fixes its own fitted value.
+fn room_of(leverage: f64) -> Option<f64> {
+    let room = 1.0 - leverage;
+    (room > LEAST_ROOM).then_some(room)
 }
 
 /// Fits a design given row by row: one row of column values for each observation.
@@ -246,6 +281,41 @@ mod tests {
         assert_all_close(&one.covariance[0], &other.covariance[0], 1e-14);
         assert_all_close(&[one.residual_ss], &[other.residual_ss], 1e-14);
         assert_all_close(&[one.r_squared], &[other.r_squared], 1e-14);
+    }
+
+    #[test]
+    fn a_deleted_residual_is_that_of_a_fit_without_the_point() {
+        let rows: Vec<Vec<f64>> = [0.0, 1.0, 2.0, 3.5, 5.0, 9.0].map(|x| vec![1.0, x]).to_vec();
+        let values = [0.2, 1.0, 2.4, 3.0, 5.3, 8.8];
+        let weights = [1.0, 2.0, 0.5, 1.0, 3.0, 1.5];
+        let scatter = Scatter::FromResiduals;
+        let all = Observations { values: &values, weights: Some(&weights), scatter };
+        let fit = fit_design(&rows, true, all).unwrap();
+        let (deleted, t) = (fit.deleted_residuals(), fit.studentized_residuals(Some(&weights)));
+        for index in 0..rows.len() {
+            let (mut rows, mut others, mut weights) =
+                (rows.clone(), values.to_vec(), weights.to_vec());
+            let (row, value) = (rows.remove(index), others.remove(index));
+            let weight = weights.remove(index);
+            let without = Observations { values: &others, weights: Some(&weights), scatter };
+            let without = fit_design(&rows, true, without).unwrap();
+            let [a, b] = [without.coefficients[0], without.coefficients[1]];
+            let rest = value - a - b * row[1];
+            assert_all_close(&[deleted[index].unwrap()], &[rest], 1e-12);
+            let v = |one: usize, other: usize| without.covariance[one][other];
+            let own = without.residual_sd * without.residual_sd / weight;
+            let variance = v(0, 0) + 2.0 * row[1] * v(0, 1) + row[1] * row[1] * v(1, 1) + own;
+            assert_all_close(&[t[index].unwrap()], &[rest / variance.sqrt()], 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_point_alone_at_its_place_is_judged_by_nobody() {
+        let rows: Vec<Vec<f64>> = [0.0, 0.0, 0.0, 1.0].map(|x| vec![1.0, x]).to_vec();
+        let fit = fit_design(&rows, true, Observations::equal(&[1.0, 1.5, 0.8, 9.0])).unwrap();
+        assert_eq!(fit.deleted_residuals()[3], None);
+        assert_eq!(fit.studentized_residuals(None)[3], None);
+        assert!(fit.deleted_residuals()[0].is_some());
     }
 
     #[test]

@@ -32,3 +32,6 @@ pub struct Estimate {
     /// Standard uncertainty, not negative.
     pub u: f64,
 }
+
+#[cfg(test)]
+mod statistical_tests;

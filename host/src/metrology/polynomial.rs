@@ -178,18 +178,20 @@ fn check_distinct(x: &[f64], powers: Powers, needed: usize) -> Result<(), FitErr
 
 /// From powers of x − centre to powers of x: (−centre)^(k−j) · k over j.
 fn about_zero(size: usize, centre: f64) -> Vec<Vec<Double>> {
-    let mut matrix = square(size, |_, _| Double::ZERO);
     let minus = -Double::from(centre);
-    for column in 0..size {
+    let expanded = |power: usize| {
+        let mut cells = vec![Double::ZERO; size];
         let mut cell = Double::ONE;
-        for row in (0..=column).rev() {
-            matrix[row][column] = cell;
+        for row in (0..=power).rev() {
+            cells[row] = cell;
             // k over (j − 1) from k over j, a whole number at every step.
-            let (above, below) = (row as f64, (column - row + 1) as f64);
+            let (above, below) = (row as f64, (power - row + 1) as f64);
             cell = cell * minus * Double::from(above) / Double::from(below);
         }
-    }
-    matrix
+        cells
+    };
+    let columns: Vec<Vec<Double>> = (0..size).map(expanded).collect();
+    square(size, |row, column| columns[column][row])
 }
 
 impl PolynomialFit {

@@ -1,6 +1,7 @@
 //! The `pinhold` binary from outside: sentences, exit codes, documents.
 
 mod correct;
+mod fit;
 mod import;
 mod inbox;
 mod instrument;

@@ -3,6 +3,7 @@
 //! One file per verb; `words` holds the sentences they share.
 
 mod fetch;
+mod fit;
 mod load;
 mod status;
 pub(super) mod words;
@@ -30,17 +31,20 @@ enum Verb {
     Load(load::LoadArguments),
     /// Fetch everything the lever has read
     Fetch(fetch::FetchArguments),
+    /// Fit a table of loads and readings, to compare with certified data
+    Fit(fit::FitArguments),
 }
 
 /// Runs the command.
 ///
 /// # Errors
-/// When no lever answers, it cannot do what it is asked, or the store fails.
+/// When no lever answers, it cannot do what it is asked, the store fails, or a file is refused.
 pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError> {
     match &arguments.verb {
         Verb::Status(arguments) => status::run(context, arguments),
         Verb::Load(arguments) => load::run(context, arguments),
         Verb::Fetch(arguments) => fetch::run(context, arguments),
+        Verb::Fit(arguments) => fit::run(context, arguments),
     }
 }
 
