@@ -111,7 +111,7 @@ impl TypedUnit for TorqueUnit {
 /// ```
 /// use pinhold::units::{TorqueUnit, parse_torque};
 /// let torque_nm = parse_torque("52 in·lb", None).unwrap();
-/// assert!((torque_nm - 5.875_208).abs() < 1e-6);
+/// assert!((torque_nm - 5.875_211).abs() < 1e-6);
 /// assert_eq!(parse_torque("5.9", Some(TorqueUnit::NewtonMetre)), Ok(5.9));
 /// assert!(parse_torque("5,9 N·m", None).is_err());
 /// ```

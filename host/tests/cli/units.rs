@@ -37,6 +37,16 @@ fn a_cell_carries_its_unit() {
         assert!((got - expected).abs() < 1e-4, "{got} {expected}");
     }
     assert_eq!(got.len(), 3);
+    bench.write("limits.csv", "note,string,sharp,kind\n40,L,> 160 in-lb,limit\n40,C,<5 Nm,limit\n");
+    let outcome = bench.run(&["import", "limits.csv", "--instrument", "x"]);
+    assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
+    let document = bench.document(&["map", "x"]);
+    let pins = document["pins"].as_array().expect("pins").iter();
+    let lower: Vec<&Value> = pins
+        .filter(|pin| pin["friction_is_lower_limit"] == true)
+        .map(|pin| &pin["string"])
+        .collect();
+    assert_eq!(lower, ["L"]);
 }
 
 #[test]
@@ -61,7 +71,8 @@ fn cells_without_a_unit_or_with_another_are_refused() {
         "note,string,sharp,u\n40,L,80,2\n",
         "\n  line 2, column sharp: '80' has no unit; write it behind the number, or name the \
          column sharp_nm\
-         \n  line 2, column u: '2' has no unit; write it behind the number, or name the column u_nm",
+         \n  line 2, column u: '2' has no unit; write it behind the number, or name the \
+         column u_nm",
     );
     refused(
         "note,string,sharp_nm\n40,L,80 in-lb\n",
@@ -93,8 +104,8 @@ fn faults_are_told_in_the_users_unit() {
         3,
         "a.csv: 2 faults, nothing was stored\
          \n  line 2, column sharp_nm: '80' is 708 in·lbf, more than any pin takes; check the unit\
-         \n  line 3, column sharp_nm: friction is 70.8 in·lbf, but sharp and flat give 53.1 in·lbf; \
-         correct one or leave friction out",
+         \n  line 3, column sharp_nm: friction is 70.8 in·lbf, but sharp and flat give 53.1 \
+         in·lbf; correct one or leave friction out",
     );
 }
 

@@ -30,7 +30,9 @@ const NODE_WEIGHT_SMALLEST: f64 = 1e-12;
 /// Nodes to either side at most.
 const NODE_COUNT_MAX: i32 = 200;
 /// Periods to either side whose tails are taken off one by one; the rest by its integral.
-const WRAP_COUNT: u32 = 4;
+const WRAP_COUNT: u32 = 3;
+/// Places (x/L)² at which that is computed; between them it is interpolated.
+const WRAP_NODES: [f64; 5] = [0.02, 0.2, 0.5, 0.8, 1.0];
 /// A tail that leaves less than this beyond the period is none.
 const TAIL_SMALLEST: f64 = 1e-7;
 /// Steps of the search for a quantile at most.
@@ -45,6 +47,8 @@ pub(super) struct Series {
     /// 2/(πk) times the characteristic function at kπ/L, k from 1.
     terms: Vec<f64>,
     tail: Option<Tail>,
+    /// What the repetitions of the tail put within ±x, over x: Newton's polynomial in (x/L)².
+    wrapped: [f64; WRAP_NODES.len()],
 }
 
 /// A scaled t whose tail reaches beyond the period.
@@ -58,6 +62,33 @@ impl Tail {
     /// Probability beyond ±`x`, both sides together.
     fn mass_beyond(self, x: f64) -> f64 {
         2.0 * student::t_upper_tail(x / self.u, self.degrees_of_freedom)
+    }
+
+    /// What repetitions by this half period put within ±`x`.
+    fn wrapped_within(self, x: f64, half_period: f64) -> f64 {
+        let period = 2.0 * half_period;
+        let mut sum = 0.0;
+        for count in 1..=WRAP_COUNT {
+            let centre = period * f64::from(count);
+            sum += self.mass_beyond(centre - x) - self.mass_beyond(centre + x);
+        }
+        // Further out the density changes so little over a period that its sum is its integral.
+        sum + self.mass_beyond(period * (f64::from(WRAP_COUNT) + 0.5)) * 2.0 * x / period
+    }
+
+    /// The same over x as a polynomial, by divided differences: it is even and smooth.
+    fn wrapped(self, half_period: f64) -> [f64; WRAP_NODES.len()] {
+        let mut differences = WRAP_NODES.map(|node| {
+            let x = half_period * node.sqrt();
+            self.wrapped_within(x, half_period) / x
+        });
+        for order in 1..WRAP_NODES.len() {
+            for index in (order..WRAP_NODES.len()).rev() {
+                let run = WRAP_NODES[index] - WRAP_NODES[index - order];
+                differences[index] = (differences[index] - differences[index - 1]) / run;
+            }
+        }
+        differences
     }
 }
 
@@ -76,13 +107,11 @@ impl Series {
         let frequency = std::f64::consts::PI / half_period;
         let normals = Normals::new(normal_u * frequency, is_t.then_some(degrees_of_freedom));
         let waves = half_widths.iter().map(|a| Wave::new(a * frequency)).collect();
-        Series {
-            half_period,
-            terms: terms(normals, waves),
-            tail: is_t
-                .then_some(Tail { u: normal_u, degrees_of_freedom })
-                .filter(|tail| tail.mass_beyond(half_period) > TAIL_SMALLEST),
-        }
+        let tail = is_t
+            .then_some(Tail { u: normal_u, degrees_of_freedom })
+            .filter(|tail| tail.mass_beyond(half_period) > TAIL_SMALLEST);
+        let wrapped = tail.map_or([0.0; WRAP_NODES.len()], |tail| tail.wrapped(half_period));
+        Series { half_period, terms: terms(normals, waves), tail, wrapped }
     }
 
     /// Probability within ±`x`, `x` not negative.
@@ -99,20 +128,9 @@ impl Series {
             (latest, later) = (term + twice_cosine * latest - later, latest);
         }
         let repeated = share + latest * libm::sin(angle);
-        (repeated - self.wrapped_within(x)).clamp(0.0, 1.0)
-    }
-
-    /// What the repetitions of the tail put within ±`x`.
-    fn wrapped_within(&self, x: f64) -> f64 {
-        let Some(tail) = self.tail else { return 0.0 };
-        let period = 2.0 * self.half_period;
-        let mut sum = 0.0;
-        for count in 1..=WRAP_COUNT {
-            let centre = period * f64::from(count);
-            sum += tail.mass_beyond(centre - x) - tail.mass_beyond(centre + x);
-        }
-        // Further out the density changes so little over a period that its sum is its integral.
-        sum + tail.mass_beyond(period * (f64::from(WRAP_COUNT) + 0.5)) * 2.0 * x / period
+        let nodes = self.wrapped.iter().zip(WRAP_NODES).rev();
+        let wrapped = nodes.fold(0.0, |sum, (term, node)| term + (share * share - node) * sum);
+        (repeated - x * wrapped).clamp(0.0, 1.0)
     }
 
     /// Half width that holds this probability.
