@@ -50,7 +50,11 @@ mod tests {
 
     proptest! {
         #[test]
-        fn equals_the_compilers_division(value in any::<u64>(), shift in 0u32..64, by in 1..=DIVISOR_MAX) {
+        fn equals_the_compilers_division(
+            value in any::<u64>(),
+            shift in 0u32..64,
+            by in 1..=DIVISOR_MAX,
+        ) {
             let value = value >> shift;
             prop_assert_eq!(divided(value, by), value / u64::from(by));
             let signed = value as i64;
