@@ -294,5 +294,4 @@ pub fn on_the_wire(
 }
 
 #[cfg(test)]
-#[path = "bench/tests.rs"]
 mod tests;

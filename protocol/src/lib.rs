@@ -15,6 +15,7 @@
 pub mod block;
 pub mod checksum;
 pub mod content;
+pub mod division;
 pub mod encoding;
 pub mod error;
 pub mod frame;

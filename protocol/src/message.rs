@@ -263,8 +263,8 @@ pub struct PlanPart {
     pub pins: [Option<Pin>; PLAN_PART_PIN_COUNT],
 }
 
-/// A calibration made on the bench, to be stored on the lever and used from now on. Answered when it
-/// is in flash and was read back; sent again as it is, it changes nothing.
+/// A calibration made on the bench, to be stored on the lever and used from now on. Answered when
+/// it is in flash and was read back; sent again as it is, it changes nothing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct StoreCalibration {
     /// Its number on this lever, not 0; the same number never stands for another calibration.

@@ -7,6 +7,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::division::divided;
+
 /// Rounds half away from zero; `None` when the value is not finite or does not fit an `i32`.
 fn round_to_i32(value: f64) -> Option<i32> {
     let shifted = if value < 0.0 { value - 0.5 } else { value + 0.5 };
@@ -178,15 +180,23 @@ impl DeviceTime {
     }
 
     /// Whole milliseconds from `earlier` to `self`, 0 when `earlier` is later, at most 49 days.
+    // Inlined: asked for with every sample.
+    #[inline(always)]
     pub fn milliseconds_since(self, earlier: DeviceTime) -> u32 {
         let span_us = self.0.saturating_sub(earlier.0);
-        // Asked for with every sample, and a lever divides 64 bits only slowly.
+        // A lever divides 64 bits only slowly.
         if span_us <= u64::from(u32::MAX) {
             return span_us as u32 / 1000;
         }
-        let span_ms = span_us / 1000;
-        if span_ms > u64::from(u32::MAX) { u32::MAX } else { span_ms as u32 }
+        long_milliseconds(span_us)
     }
+}
+
+/// Whole milliseconds of more than an hour.
+#[cold]
+#[inline(never)]
+fn long_milliseconds(span_us: u64) -> u32 {
+    u32::try_from(divided(span_us, 1_000)).unwrap_or(u32::MAX)
 }
 
 #[cfg(test)]

@@ -11,6 +11,8 @@
 //!
 //! Deliberately not here: how span and weight are found (a calibration on the bench).
 
+use crate::math::mean_of;
+
 /// Newton-metres per bridge count of the nominal lever: 2 mV/V at 30 N·m, converter gain 128 on
 /// half the supply.
 pub const NOMINAL_SPAN_NM_PER_COUNT: f32 = 58.593_75 / 8_388_608.0;
@@ -59,7 +61,7 @@ impl Calibration {
     /// Sets the zero from samples taken at rest off the pin.
     pub fn take_zero(&mut self, code_sum: i64, count: u32, across_milli_g: i16) {
         let weight_counts = self.weight_nm(across_milli_g) / self.span_nm_per_count;
-        let mean_q8 = (code_sum << ZERO_FRACTION_BITS) / i64::from(count.max(1));
+        let mean_q8 = mean_of(code_sum << ZERO_FRACTION_BITS, count);
         let weight_q8 = (weight_counts * (1u32 << ZERO_FRACTION_BITS) as f32) as i64;
         self.zero_code_q8 = mean_q8 + weight_q8;
     }

@@ -4,6 +4,15 @@
 //! for bit. Deliberately not here: anything that allocates or recurses.
 
 use heapless::binary_heap::{BinaryHeap, Min};
+use pinhold_protocol::division::divided_signed;
+
+/// The mean of `count` numbers that add up to `sum`, towards zero; of none 0, and 0 beyond
+/// [`DIVISOR_MAX`] numbers, hours of samples.
+///
+/// [`DIVISOR_MAX`]: pinhold_protocol::division::DIVISOR_MAX
+pub fn mean_of(sum: i64, count: u32) -> i64 {
+    divided_signed(sum, count)
+}
 
 /// A straight line y = mean_y + slope·(x − mean_x) fitted by least squares.
 #[derive(Clone, Copy, Debug, PartialEq)]

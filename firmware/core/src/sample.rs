@@ -6,6 +6,7 @@ use pinhold_protocol::block::{BRIDGE_CODE_MAX, BRIDGE_CODE_MIN, RawSample};
 
 use crate::RawMotion;
 use crate::calibration::{Calibration, RATE_RADIANS_PER_SECOND_PER_COUNT};
+use crate::math::mean_of;
 
 /// Samples in a bin: 10 ms at 1 kHz.
 pub const BIN_SAMPLE_COUNT: u32 = 10;
@@ -194,12 +195,14 @@ impl Pipeline {
 
     /// Sets the gyro bias from samples taken at rest.
     pub fn set_bias(&mut self, rate_sum: i64, sample_count: u32) {
-        self.bias_q16 = (rate_sum << BIAS_FRACTION_BITS) / i64::from(sample_count.max(1));
+        self.bias_q16 = mean_of(rate_sum << BIAS_FRACTION_BITS, sample_count);
     }
 
     /// Moves the bias a quarter of the way to what a stretch of rest shows.
     pub fn nudge_bias(&mut self, rate_sum: i64, sample_count: u32) {
-        let seen_q16 = (rate_sum << BIAS_FRACTION_BITS) / i64::from(sample_count.max(1));
-        self.bias_q16 += (seen_q16 - self.bias_q16) / 4;
+        let seen_q16 = mean_of(rate_sum << BIAS_FRACTION_BITS, sample_count);
+        let off_q16 = seen_q16 - self.bias_q16;
+        // A quarter, towards zero: as a division it would be one of 64 bits.
+        self.bias_q16 += (off_q16 + (off_q16 >> 63 & 3)) >> 2;
     }
 }

@@ -7,6 +7,7 @@
 //! Invariant: a fault never ends a pin under way; those that [`blocks`] names keep the next one
 //! from being begun.
 
+use pinhold_protocol::division::divided;
 use pinhold_protocol::error::Fault;
 use pinhold_protocol::units::DeviceTime;
 
@@ -71,8 +72,8 @@ impl PeriodMeter {
             return;
         }
         let span_us = now.microseconds().saturating_sub(from.microseconds());
-        let period_ns = span_us.saturating_mul(1_000).checked_div(self.count.into());
-        self.period_ns = period_ns.and_then(|period| u32::try_from(period).ok()).unwrap_or(0);
+        let period_ns = divided(span_us.saturating_mul(1_000), self.count);
+        self.period_ns = u32::try_from(period_ns).unwrap_or(0);
         self.from = Some(now);
         self.count = 0;
     }

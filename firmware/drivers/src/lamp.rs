@@ -7,13 +7,18 @@
 //! Invariant: a beep starts only when the core says so, and never outlasts [`BEEP_US`].
 
 use pinhold_lever::{Lamp, Signals};
+use pinhold_protocol::division::divided;
 
 /// Length of a beep, microseconds.
 pub const BEEP_US: u64 = 80_000;
 /// A part of a rhythm, microseconds; every on and off lasts a whole number of them.
 const PART_US: u64 = 100_000;
+/// The same as an odd number and a power of two.
+const PART_US_ODD: u32 = 3_125;
+const PART_US_TWOS: u32 = 5;
+const _: () = assert!((PART_US_ODD as u64) << PART_US_TWOS == PART_US);
 /// Parts in a second.
-const SECOND_PARTS: u64 = 10;
+const SECOND_PARTS: u32 = 10;
 
 /// Which of the lamp's colours are lit.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -66,7 +71,8 @@ pub enum Rhythm {
 impl Rhythm {
     /// Whether it is lit at this time.
     pub const fn is_lit(self, now_us: u64) -> bool {
-        let part = now_us / PART_US;
+        // Goes round after 13 years.
+        let part = divided(now_us >> PART_US_TWOS, PART_US_ODD) as u32;
         match self {
             Rhythm::Steady => true,
             Rhythm::Winking => !part.is_multiple_of(SECOND_PARTS),
@@ -74,20 +80,20 @@ impl Rhythm {
             Rhythm::Fast => part.is_multiple_of(2),
             Rhythm::Flashes(count) => {
                 let part = part % (SECOND_PARTS * 3 / 2);
-                part < 2 * count as u64 && part.is_multiple_of(2)
+                part < 2 * count as u32 && part.is_multiple_of(2)
             }
-            Rhythm::Number(number) => number_is_lit(part, number as u64),
+            Rhythm::Number(number) => number_is_lit(part, number as u32),
         }
     }
 }
 
 /// Parts of a long flash with the dark behind it, and of a short one.
-const LONG_PARTS: u64 = 7 + 3;
-const SHORT_PARTS: u64 = 2 + 3;
+const LONG_PARTS: u32 = 7 + 3;
+const SHORT_PARTS: u32 = 2 + 3;
 /// Further dark behind the last flash.
-const PAUSE_PARTS: u64 = 12;
+const PAUSE_PARTS: u32 = 12;
 
-const fn number_is_lit(part: u64, number: u64) -> bool {
+const fn number_is_lit(part: u32, number: u32) -> bool {
     let (long_count, short_count) = (number / 5, number % 5);
     let long_parts = long_count * LONG_PARTS;
     let part = part % (long_parts + short_count * SHORT_PARTS + PAUSE_PARTS);
@@ -183,7 +189,9 @@ mod tests {
     /// On and off over `second_count` seconds, a letter for each tenth.
     fn drawn(lamp: Lamp, second_count: u64) -> String {
         let lit = |part| colour_at(lamp, part * PART_US + PART_US / 2) != Colour::OFF;
-        (0..second_count * SECOND_PARTS).map(|part| if lit(part) { '#' } else { '.' }).collect()
+        (0..second_count * u64::from(SECOND_PARTS))
+            .map(|part| if lit(part) { '#' } else { '.' })
+            .collect()
     }
 
     #[test]

@@ -5,6 +5,7 @@
 //! Invariant: what cannot be measured is taken as set, and every wait ends.
 
 use embedded_hal::spi::SpiDevice;
+use pinhold_protocol::division::divided;
 
 use crate::design::BRIDGE_PERIOD_NOMINAL_NS;
 use crate::run::Hardware;
@@ -63,7 +64,7 @@ fn sample_period_ns(hardware: &mut impl Hardware) -> Option<u32> {
         let waited_us = hardware.now_us().saturating_sub(from_us);
         if conversion_count >= PERIOD_CONVERSION_COUNT {
             let waited_ns = waited_us.saturating_mul(1000);
-            return u32::try_from(waited_ns.checked_div(conversion_count.into())?).ok();
+            return u32::try_from(divided(waited_ns, conversion_count)).ok();
         }
         if waited_us >= PERIOD_US_MAX {
             return None;

@@ -5,6 +5,8 @@
 //!
 //! Invariant: plain integers, no division by zero, whatever the constants.
 
+use pinhold_protocol::division::divided;
+
 /// A voltage measured through a divider of two resistors.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Divided {
@@ -31,8 +33,8 @@ impl Divided {
         let code = u64::try_from(code).unwrap_or(0);
         let pin_mv = code * u64::from(self.full_scale_mv);
         let total_kohm = u64::from(self.upper_kohm) + u64::from(self.lower_kohm);
-        let scaled = pin_mv.saturating_mul(total_kohm).checked_div(u64::from(self.lower_kohm));
-        let millivolts = scaled.and_then(|scaled| scaled.checked_shr(self.bit_count)).unwrap_or(0);
+        let scaled = divided(pin_mv.saturating_mul(total_kohm), self.lower_kohm);
+        let millivolts = scaled.checked_shr(self.bit_count).unwrap_or(0);
         u16::try_from(millivolts).unwrap_or(u16::MAX)
     }
 }

@@ -320,5 +320,4 @@ impl Settler {
 }
 
 #[cfg(test)]
-#[path = "settle_tests.rs"]
 mod tests;

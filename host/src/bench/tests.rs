@@ -1,3 +1,5 @@
+//! Constants on their way to the wire, and those that no lever takes.
+
 use super::*;
 
 fn constants() -> LeverConstants {

@@ -36,6 +36,10 @@ impl<L: RecordLog> Lever<L> {
     /// The fault to show: one that blocks before one that does not, the lowest number first.
     pub(super) fn fault_lamp(&self) -> Option<Lamp> {
         let faults = self.faults();
+        // Mostly so, and asked for with every bin.
+        if faults == 0 {
+            return None;
+        }
         let stands = |fault: &&Fault| faults & fault.bit() != 0;
         let first = Fault::ALL
             .iter()

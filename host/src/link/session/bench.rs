@@ -1,4 +1,4 @@
-//! A lever on the bench: its samples stream, and on request it takes a zero or stores a calibration.
+//! A lever on the bench: its samples stream; on request it takes a zero or stores a calibration.
 //!
 //! It runs as a survey of a name no survey has, in which no pin is ever chosen, so no reading can
 //! be born in it, and the lever's buttons begin none meanwhile. The lever's records are neither

@@ -1,3 +1,5 @@
+//! Loads drawn with a ruler: still, swinging, creeping, turning, too large, lost on the way.
+
 use super::*;
 
 /// Blocks of 64 samples whose codes and rates a rule says, from `first` on.
