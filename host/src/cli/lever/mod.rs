@@ -2,6 +2,7 @@
 //!
 //! One file per verb; `words` holds the sentences they share.
 
+mod calibrate;
 mod check;
 mod check_words;
 mod fetch;
@@ -35,6 +36,8 @@ enum Verb {
     Load(load::LoadArguments),
     /// Fetch everything the lever has read
     Fetch(fetch::FetchArguments),
+    /// Calibrate the lever with dead weights on a known arm
+    Calibrate(Box<calibrate::CalibrateArguments>),
     /// Check the lever against its calibration with one weight
     Check(Box<check::CheckArguments>),
     /// Calibrations and checks of a lever, in the order of time
@@ -50,6 +53,7 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Status(arguments) => status::run(context, arguments),
         Verb::Load(arguments) => load::run(context, arguments),
         Verb::Fetch(arguments) => fetch::run(context, arguments),
+        Verb::Calibrate(arguments) => calibrate::run(context, arguments),
         Verb::Check(arguments) => check::run(context, arguments),
         Verb::History(arguments) => history::run(context, arguments),
     }
