@@ -29,6 +29,7 @@ use pinhold_sim::sensors::{LeverModel, NM_PER_BRIDGE_COUNT, Posture};
 use tempfile::TempDir;
 
 use super::CALENDAR_MS;
+use super::binary::pinhold;
 
 const SEED: u64 = 81_171;
 /// Which of the equipment's masses hangs in a check: the heaviest.
@@ -199,6 +200,11 @@ fn a_lever_in_order_passes_and_one_that_drifted_does_not() {
     assert!((off - 0.03 * 2.5 * 9.81 * 0.3).abs() < 0.02, "{off}");
     let told = err.lines().last().unwrap();
     assert!(told.starts_with("error: the lever failed its check. Every reading since"), "{told}");
+    let (code, out, _) = pinhold(folder.path(), &["lever", "status", "--port", &drifted.port]);
+    assert_eq!(code, 0);
+    assert!(out.contains("  calibrated 2026-01-01, next due 2100-01-01 (in-house record"), "{out}");
+    assert!(out.contains("  last check: ") && out.contains(" FAILED; +0.2"), "{out}");
+    assert!(out.contains("  ! the lever failed its last check; calibrate it first"), "{out}");
     let checks = Store::open(folder.path()).unwrap().checks_of(SEED).unwrap();
     assert_eq!(checks.iter().map(|check| check.passed()).collect::<Vec<_>>(), [true, false]);
     assert!(checks[1].simulated && checks[1].made_ms > checks[0].made_ms);
