@@ -7,7 +7,7 @@
 mod files;
 mod setup;
 mod show;
-mod talk;
+pub(super) mod talk;
 
 use std::path::{Path, PathBuf};
 
