@@ -23,6 +23,7 @@ pub mod evaluate;
 pub mod load_table;
 pub mod loads;
 pub mod mark;
+pub mod possible;
 pub mod practice;
 pub mod procedure;
 pub mod record;

@@ -232,7 +232,8 @@ fn a_calibration_that_was_tampered_with_is_told_and_relied_upon_by_nothing() {
     let connection = rusqlite_of(&shelf);
     connection
         .execute_batch(
-            "DROP TRIGGER calibration_stays; UPDATE calibration SET document = '{\"x\u{1b}[2J\":1}'",
+            "DROP TRIGGER calibration_stays;
+             UPDATE calibration SET document = '{\"x\u{1b}[2J\":1}'",
         )
         .unwrap();
     let outcome = bench.run(&["map", "x"]);

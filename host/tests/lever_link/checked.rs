@@ -25,10 +25,12 @@ use pinhold_board_virtual::pty::Pty;
 use pinhold_board_virtual::{BenchHands, BenchPractice, BenchSetup, Pace, Placing, serve};
 use pinhold_sim::deadweight::{Equipment, Stated};
 use pinhold_sim::friction::Turn;
+use pinhold_sim::lever::LeverSpec;
 use pinhold_sim::sensors::{LeverModel, NM_PER_BRIDGE_COUNT, Posture};
 use tempfile::TempDir;
 
 use super::CALENDAR_MS;
+use super::binary::pinhold;
 
 const SEED: u64 = 81_171;
 /// Which of the equipment's masses hangs in a check: the heaviest.
@@ -80,7 +82,7 @@ impl Weights {
         let mut told = String::new();
         for line in BufReader::new(child.stderr.take().unwrap()).lines() {
             let line = line.unwrap();
-            if line.ends_with("; then press Enter") {
+            if line.ends_with("; then press Enter, q stops") {
                 let hung = if line.starts_with("2 of 3") { masses.to_vec() } else { vec![] };
                 self.hands.put(Placing::OnSquare { place: 1, turn: Turn::Sharp, masses: hung });
                 enter.write_all(b"\n").unwrap();
@@ -199,7 +201,34 @@ fn a_lever_in_order_passes_and_one_that_drifted_does_not() {
     assert!((off - 0.03 * 2.5 * 9.81 * 0.3).abs() < 0.02, "{off}");
     let told = err.lines().last().unwrap();
     assert!(told.starts_with("error: the lever failed its check. Every reading since"), "{told}");
+    let (code, out, _) = pinhold(folder.path(), &["lever", "status", "--port", &drifted.port]);
+    assert_eq!(code, 0);
+    assert!(out.contains("  calibrated 2026-01-01, next due 2100-01-01 (in-house record"), "{out}");
+    assert!(out.contains("  last check: ") && out.contains(" FAILED; +0.2"), "{out}");
+    assert!(out.contains("  ! the lever failed its last check; calibrate it first"), "{out}");
     let checks = Store::open(folder.path()).unwrap().checks_of(SEED).unwrap();
     assert_eq!(checks.iter().map(|check| check.passed()).collect::<Vec<_>>(), [true, false]);
     assert!(checks[1].simulated && checks[1].made_ms > checks[0].made_ms);
+}
+
+#[test]
+fn the_simulated_lever_is_checked_by_what_it_was_calibrated_with() {
+    let folder = TempDir::new().unwrap();
+    let arguments = ["lever", "check", "--simulated", "--json"];
+    let (code, out, err) = pinhold(folder.path(), &arguments);
+    assert_eq!((code, out.as_str()), (1, ""));
+    assert!(err.contains("not calibrated yet; do that first: pinhold lever calibrate --simulated"));
+    // Calibrated as if it had no error: what the check shows is the error it was drawn with.
+    let record = CalibrationRecord { lever: 0x51, ..calibration() };
+    Store::open(folder.path()).unwrap().keep_calibration(&record).unwrap();
+    let (code, out, err) = pinhold(folder.path(), &arguments);
+    let document: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let number = |name: &str| document[name].as_f64().unwrap();
+    let spec = LeverSpec::uncalibrated();
+    let drawn = LeverModel::drawn_within(1, Posture::level_grand(), &spec).span_error;
+    let shown = number("read_nm") / number("load_nm") - 1.0;
+    assert!((shown - drawn).abs() < 0.004, "{shown} for {drawn}");
+    let passes = drawn.abs() < 0.005;
+    assert_eq!(code, if passes { 0 } else { 8 }, "{err}");
+    assert_eq!(document["simulated"], true);
 }

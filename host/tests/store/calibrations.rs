@@ -1,4 +1,4 @@
-//! Calibrations and checks: bit for bit, once each, never replaced; what the file holds is not trusted.
+//! Calibrations and checks: bit for bit, never replaced; what the file holds is not trusted.
 
 use pinhold::calibration::check::CheckRecord;
 use pinhold::store::{Contact, Store, StoreError};
@@ -97,6 +97,9 @@ fn a_document_anything_may_have_written_is_not_trusted() {
         (&good[..good.len() / 2], 1),
         (&good.replace("\"span_nm_per_count\":", "\"span_nm_per_count\":1e999, \"x\":"), 1),
         (&good.replace("\"number\":1,", "\"number\":-1,"), 1),
+        // Numbers no calibration has, and a mass that is not on the bench.
+        (&good.replace("\"u\":0.0003", "\"u\":-0.0003"), 1),
+        (&good.replace("\"masses\":[0]", "\"masses\":[7]"), 1),
         // Another calibration's.
         (&good, 2),
     ] {

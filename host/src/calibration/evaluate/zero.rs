@@ -53,12 +53,14 @@ pub(super) fn weight(
 
 /// Step 7.
 pub(super) fn zero_u_nm(bench: &Bench, span: f64) -> f64 {
-    let zeros: Vec<(f64, f64)> = bench
+    let mut zeros: Vec<(f64, f64)> = bench
         .points
         .iter()
         .filter(|point| loads::is_empty(point))
         .map(|point| (point.at_ms as f64 / 60_000.0, point.mean_code))
         .collect();
+    // A series taken again stands in its old place.
+    zeros.sort_by(|a, b| a.0.total_cmp(&b.0));
     let Some((start_min, first)) = zeros.first().copied() else { return 0.0 };
     let steps = zeros.windows(2).map(|pair| (pair[1].0 - pair[0].0, pair[1].1 - pair[0].1));
     let (minutes, squares) = steps.fold((0.0, 0.0), |(minutes, squares), (minute, step)| {

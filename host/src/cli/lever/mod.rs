@@ -2,6 +2,7 @@
 //!
 //! One file per verb; `words` holds the sentences they share.
 
+mod calibrate;
 mod check;
 mod check_words;
 mod fetch;
@@ -38,6 +39,8 @@ enum Verb {
     Fetch(fetch::FetchArguments),
     /// Fit a table of loads and readings, to compare with certified data
     Fit(fit::FitArguments),
+    /// Calibrate the lever with dead weights on a known arm
+    Calibrate(Box<calibrate::CalibrateArguments>),
     /// Check the lever against its calibration with one weight
     Check(Box<check::CheckArguments>),
     /// Calibrations and checks of a lever, in the order of time
@@ -54,6 +57,7 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Load(arguments) => load::run(context, arguments),
         Verb::Fetch(arguments) => fetch::run(context, arguments),
         Verb::Fit(arguments) => fit::run(context, arguments),
+        Verb::Calibrate(arguments) => calibrate::run(context, arguments),
         Verb::Check(arguments) => check::run(context, arguments),
         Verb::History(arguments) => history::run(context, arguments),
     }
