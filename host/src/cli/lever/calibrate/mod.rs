@@ -144,7 +144,7 @@ pub(super) struct CalibrateArguments {
 
 /// Names of people.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct Names(pub(super) Vec<String>);
+pub(in crate::cli::lever) struct Names(Vec<String>);
 
 /// Runs the command.
 ///
