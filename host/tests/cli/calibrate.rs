@@ -126,7 +126,7 @@ fn wrong_numbers_are_told_in_a_sentence() {
         bench.run(&arguments)
     };
     for (outcome, words) in [
-        (with(5, "200 cm"), "was it typed in centimetres instead of millimetres?"),
+        (with(5, "240 cm"), "was it typed in centimetres instead of millimetres?"),
         (with(1, "1 kg, 2.2 kg, 3 kg, 4 kg"), "the mass '2.2 kg' looks wrong: typed 2.200 kg"),
         (with(1, "1 kg, 3 kg, 2 kg, 4 kg"), "the masses '3 kg' and '2 kg' look swapped"),
         (with(1, "1 lb, 2 lb, 3 lb, 4 lb"), "typed in pounds that are kilograms"),
@@ -151,7 +151,7 @@ fn wrong_numbers_are_told_in_a_sentence() {
     };
     bench.write("bench.csv", &written(&capped));
     let outcome = bench.run(&from(&[]));
-    assert!(outcome.err.contains("the lever stops rising at about 12.0 N·m"), "{}", outcome.err);
+    assert!(outcome.err.contains("the lever stops rising at about 12.07 N·m"), "{}", outcome.err);
 }
 
 #[test]
@@ -166,7 +166,7 @@ fn a_file_that_is_no_bench_is_told() {
         (&format!("{head}3,sharp,up,1,1\n"), "line 2: arm is '3'; use numbers from 1 to 2"),
         (&format!("{head}1,sharp,up,1,1;2\n"), "line 2: code is '1;2'; use a number"),
         (&format!("{head}1,sharp,up\n"), "line 2 has not as many columns as the header"),
-        (&format!("{head}1,sharp,up,,0\n"), "too few loads at position '200 mm' sharp"),
+        (&format!("{head}1,sharp,up,,0\n"), "0 hand positions with weights"),
     ] {
         bench.write("bench.csv", text);
         let outcome = bench.run(&from(&[]));
