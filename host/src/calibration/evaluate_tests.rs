@@ -195,6 +195,21 @@ fn the_lever_s_own_error_is_within_what_is_stated_and_that_within_one_percent() 
     assert!(largest <= 0.01, "{largest}");
 }
 
+/// The zero's walk is a stated fact of the practice lever: 0.004 N·m per root minute.
+#[test]
+fn the_zero_s_uncertainty_is_of_the_size_of_its_walk() {
+    let mut squares = 0.0;
+    let count = 200;
+    for seed in LEVERS.0..LEVERS.0 + count {
+        let result = evaluate(&honest(seed).1, &CHOICES).unwrap();
+        let weight_u = result.characteristics.weight_moment_u_nm;
+        squares += result.terms.zero_u_nm.powi(2) - weight_u * weight_u;
+    }
+    let root_mean = (squares / count as f64).sqrt();
+    println!("zero {root_mean:.4} N·m, walk of 30 minutes {:.4}", 0.004 * 30.0_f64.sqrt());
+    assert!((0.8..1.4).contains(&(root_mean / (0.004 * 30.0_f64.sqrt()))), "{root_mean}");
+}
+
 #[test]
 fn what_is_left_out_is_said() {
     let (_, mut bench) = honest(15);
@@ -213,6 +228,7 @@ fn what_is_left_out_is_said() {
     assert_eq!((seating.pin_count, seating.person_count, seating.reading_count), (2, 2, 12));
     assert_eq!(result.terms.seating_relative_u, seating.within_relative);
     assert_eq!(result.terms.person_relative_u, seating.between_relative);
+    assert_eq!((result.terms.freedom.seating, result.terms.freedom.person), (Some(8), Some(1)));
 }
 
 #[test]

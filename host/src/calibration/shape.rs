@@ -36,7 +36,7 @@ pub enum CalibrationError {
     },
     /// Too few or too many hand positions.
     #[error(
-        "{count} hand positions: a calibration takes {POSITION_COUNT_MIN} to {POSITION_COUNT_MAX}, \
+        "{count} hand positions with weights: a calibration takes {POSITION_COUNT_MIN} to {POSITION_COUNT_MAX}, \
          so that the place of the hand can be told from the arm's length"
     )]
     Positions {

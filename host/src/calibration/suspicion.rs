@@ -8,6 +8,7 @@ use std::fmt;
 use pinhold_protocol::record::Direction;
 
 use crate::text::printable_short;
+use crate::units::TorqueUnit;
 
 /// Longest name shown in a sentence, characters.
 const NAME_LENGTH_MAX: usize = 40;
@@ -217,38 +218,42 @@ impl Suspicion {
     }
 }
 
+/// The sentence, torque in N·m.
 impl fmt::Display for Suspicion {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.sentence(TorqueUnit::NewtonMetre))
+    }
+}
+
+impl Suspicion {
+    /// The sentence, torque in `unit`.
+    pub fn sentence(&self, unit: TorqueUnit) -> String {
         match self {
             Suspicion::ArmUnit { .. }
             | Suspicion::ArmLength { .. }
             | Suspicion::WholeScale { .. }
-            | Suspicion::GravityOdd { .. } => self.tell_scale(f),
+            | Suspicion::GravityOdd { .. } => self.of_scale(),
             Suspicion::MassWrong { .. }
             | Suspicion::MassesSwapped { .. }
             | Suspicion::OtherWeights { .. }
             | Suspicion::LoadWrong { .. }
             | Suspicion::OutOfOrder { .. }
             | Suspicion::NotMonotone { .. }
-            | Suspicion::Overloaded { .. } => self.tell_load(f),
-            _ => self.tell_lever(f),
+            | Suspicion::Overloaded { .. } => self.of_load(unit),
+            _ => self.of_lever(unit),
         }
     }
-}
 
-impl Suspicion {
-    fn tell_scale(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+    fn of_scale(&self) -> String {
         match self {
-            Suspicion::ArmUnit { position, typed_m, fits_m, mixed_up } => write!(
-                f,
+            Suspicion::ArmUnit { position, typed_m, fits_m, mixed_up } => format!(
                 "the arm of position '{}' looks wrong: typed {}, but its readings fit {}; was it \
                  typed in {mixed_up}?",
                 shown(position),
                 length(*typed_m),
                 length(*fits_m),
             ),
-            Suspicion::ArmLength { position, typed_m, fits_m } => write!(
-                f,
+            Suspicion::ArmLength { position, typed_m, fits_m } => format!(
                 "the readings at position '{}' do not agree with those elsewhere: its arm was \
                  typed {}, and {} would fit; measure it again from the axis of the pin to where \
                  the weights hang (or else the lever reads differently by where it is held)",
@@ -256,136 +261,137 @@ impl Suspicion {
                 length(*typed_m),
                 length(*fits_m),
             ),
-            Suspicion::WholeScale { ratio, mixed_up: Some(mixed_up) } => write!(
-                f,
+            Suspicion::WholeScale { ratio, mixed_up: Some(mixed_up) } => format!(
                 "all loads look wrong by one factor: the lever shows {ratio:.3} times what was \
                  typed; {mixed_up}?",
             ),
-            Suspicion::WholeScale { ratio, mixed_up: None } => write!(
-                f,
+            Suspicion::WholeScale { ratio, mixed_up: None } => format!(
                 "all loads look wrong by one factor: the lever shows {ratio:.3} times what was \
                  typed, and no lever of its design is that far off; check the units of masses and \
                  arms",
             ),
-            Suspicion::GravityOdd { value_m_s2 } => write!(
-                f,
+            Suspicion::GravityOdd { value_m_s2 } => format!(
                 "gravity of {value_m_s2} m/s² is found nowhere on land (9.76 to 9.84); type it in \
                  m/s², or give latitude and height",
             ),
-            _ => Ok(()),
+            _ => String::new(),
         }
     }
 
-    fn tell_load(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+    fn of_load(&self, unit: TorqueUnit) -> String {
+        let torque = |nm: f64| torque_text(nm, unit);
         match self {
-            Suspicion::MassWrong { name, typed_kg, fits_kg } => write!(
-                f,
+            Suspicion::MassWrong { name, typed_kg, fits_kg } => format!(
                 "the mass '{}' looks wrong: typed {}, but wherever it hung the readings fit {}; \
                  weigh it again",
                 shown(name),
                 mass(*typed_kg),
                 mass(*fits_kg),
             ),
-            Suspicion::MassesSwapped { first, second } => write!(
-                f,
+            Suspicion::MassesSwapped { first, second } => format!(
                 "the masses '{}' and '{}' look swapped: each one's readings fit what was typed \
                  for the other; they were typed, or hung, out of order",
                 shown(first),
                 shown(second),
             ),
-            Suspicion::OtherWeights { place, typed_nm, fits_nm, fits } => write!(
-                f,
-                "{place} reads as if other weights had hung: {typed_nm:.2} N·m by what was typed, \
-                 {fits_nm:.2} N·m by the lever, which fits {fits}; weights out of order?",
+            Suspicion::OtherWeights { place, typed_nm, fits_nm, fits } => format!(
+                "{place} reads as if other weights had hung: {} by what was typed, \
+                 {} by the lever, which fits {fits}; weights out of order?",
+                torque(*typed_nm),
+                torque(*fits_nm),
             ),
-            Suspicion::LoadWrong { place, typed_nm, fits_nm } => write!(
-                f,
-                "{place} does not fit the others: its load is {typed_nm:.2} N·m by what was \
-                 typed, and {fits_nm:.2} N·m would fit; mistyped, or a weight not hanging free?",
+            Suspicion::LoadWrong { place, typed_nm, fits_nm } => format!(
+                "{place} does not fit the others: its load is {} by what was \
+                 typed, and {} would fit; mistyped, or a weight not hanging free?",
+                torque(*typed_nm),
+                torque(*fits_nm),
             ),
-            Suspicion::OutOfOrder { place, rising } => write!(
-                f,
+            Suspicion::OutOfOrder { place, rising } => format!(
                 "the weights are out of order: at {place} the load as typed {}",
                 if *rising { "falls on the way up" } else { "rises on the way down" },
             ),
-            Suspicion::NotMonotone { place, load_nm, shown_nm } => write!(
-                f,
-                "at {place} the load goes from {:.2} to {:.2} N·m, but the lever's reading from \
+            Suspicion::NotMonotone { place, load_nm, shown_nm } => format!(
+                "at {place} the load goes from {} to {}, but the lever's reading from \
                  {:.2} to {:.2}: the wrong way; weights out of order, or one mistyped?",
-                load_nm[0], load_nm[1], shown_nm[0], shown_nm[1],
+                torque(load_nm[0]),
+                torque(load_nm[1]),
+                torque(shown_nm[0]),
+                torque(shown_nm[1]),
             ),
-            Suspicion::Overloaded { place, load_nm } => write!(
-                f,
-                "{place} would load the lever with {load_nm:.1} N·m; it is made for 25, and more \
-                 than 35 can break it: are masses and arms typed in the right units?",
+            Suspicion::Overloaded { place, load_nm } => format!(
+                "{place} would load the lever with {}; it is made for {}, and more than {} can break \
+                 it: are masses and arms typed in the right units?",
+                torque(*load_nm),
+                torque(25.0),
+                torque(35.0),
             ),
-            _ => Ok(()),
+            _ => String::new(),
         }
     }
 
-    fn tell_lever(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+    fn of_lever(&self, unit: TorqueUnit) -> String {
+        let torque = |nm: f64| torque_text(nm, unit);
         match self {
-            Suspicion::Saturated { place } => write!(
-                f,
+            Suspicion::Saturated { place } => format!(
                 "the lever is saturated at {place}: its converter stands at the end of its range; \
                  use less load, or have its zero looked at",
             ),
-            Suspicion::Flattening { at_nm, place } => write!(
-                f,
-                "the lever stops rising at about {at_nm:.1} N·m, first at {place}: it saturates, \
+            Suspicion::Flattening { at_nm, place } => format!(
+                "the lever stops rising at about {}, first at {place}: it saturates, \
                  or the handle touches something (or the last weight was mistyped)",
+                torque(*at_nm),
             ),
-            Suspicion::DirectionSwapped { place } => write!(
-                f,
+            Suspicion::DirectionSwapped { place } => format!(
                 "from {place} on the handle points the other way than typed: sharp and flat are \
                  swapped (sharp is clockwise seen from the lever's head)",
             ),
-            Suspicion::SignReversed => f.write_str(
+            Suspicion::SignReversed => String::from(
                 "the lever shows flat what is sharp and sharp what is flat: the lever sits upside \
                  down, or the torque cell's wires are swapped",
             ),
-            Suspicion::Tilted { place, tilt_deg } => write!(
-                f,
+            Suspicion::Tilted { place, tilt_deg } => format!(
                 "at {place} the handle is {tilt_deg:.0}° from level; bring it nearer to level",
             ),
-            Suspicion::NotStill { place, force_g } => write!(
-                f,
+            Suspicion::NotStill { place, force_g } => format!(
                 "at {place} the accelerometer shows {force_g:.2} of gravity: the lever moved, or \
                  the sensor is faulty",
             ),
-            Suspicion::Swinging { place, sd_nm } => write!(
-                f,
-                "at {place} the torque scatters by {sd_nm:.3} N·m: the weights swung; let them \
-                 come to rest",
+            Suspicion::Swinging { place, sd_nm } => format!(
+                "at {place} the torque scatters by {}: the weights swung; let them come to rest",
+                torque(*sd_nm),
             ),
-            Suspicion::ZeroMoved { place, moved_nm } => write!(
-                f,
-                "the zero moved by {moved_nm:.2} N·m until {place}: a weight still hung, the \
-                 square slipped, or the lever is not warm yet",
+            Suspicion::ZeroMoved { place, moved_nm } => format!(
+                "the zero moved by {} until {place}: a weight still hung, the square slipped, or \
+                 the lever is not warm yet",
+                torque(*moved_nm),
             ),
-            Suspicion::TemperatureMoved { from_to_c: (from, to) } => write!(
-                f,
+            Suspicion::TemperatureMoved { from_to_c: (from, to) } => format!(
                 "the lever's temperature went from {from:.1} to {to:.1} °C; let it come to the \
                  room's temperature first",
             ),
-            Suspicion::Scattered { sd_nm } => write!(
-                f,
-                "the points scatter by {sd_nm:.3} N·m about the curve, too much for a lever in \
-                 order: is the square clamped firmly, do the weights hang at one place?",
+            Suspicion::Scattered { sd_nm } => format!(
+                "the points scatter by {} about the curve, too much for a lever in order: is the \
+                 square clamped firmly, do the weights hang at one place?",
+                torque(*sd_nm),
             ),
-            Suspicion::FreeOdd { apart_nm } => write!(
-                f,
-                "the zero off the square and the zero on it are {apart_nm:.2} N·m apart: the \
-                 square may carry the handle, or the lever was not held still",
+            Suspicion::FreeOdd { apart_nm } => format!(
+                "the zero off the square and the zero on it are {} apart: the square may carry the \
+                 handle, or the lever was not held still",
+                torque(*apart_nm),
             ),
-            Suspicion::WeightOdd { weight_moment_nm } => write!(
-                f,
-                "the lever's own weight comes out as {weight_moment_nm:.2} N·m, which no lever of \
-                 this design has: was it held still, by the handle alone, once to each side?",
+            Suspicion::WeightOdd { weight_moment_nm } => format!(
+                "the lever's own weight comes out as {}, which no lever of this design has: was it \
+                 held still, by the handle alone, once to each side?",
+                torque(*weight_moment_nm),
             ),
-            _ => Ok(()),
+            _ => String::new(),
         }
     }
+}
+
+/// A torque with a digit more than a hand reading has.
+fn torque_text(torque_nm: f64, unit: TorqueUnit) -> String {
+    format!("{:.*} {unit}", unit.decimals() + 1, unit.from_newton_metres(torque_nm))
 }
 
 fn length(metres: f64) -> String {

@@ -37,15 +37,15 @@ const SEED: u64 = 81_171;
 const HEAVIEST: usize = 4;
 
 /// A lever on a bench behind a port, gone when dropped.
-struct Weights {
-    port: String,
-    hands: BenchHands,
+pub(super) struct Weights {
+    pub(super) port: String,
+    pub(super) hands: BenchHands,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<BenchPractice>>,
 }
 
 impl Weights {
-    fn start(practice: BenchPractice) -> Weights {
+    pub(super) fn start(practice: BenchPractice) -> Weights {
         let mut practice = practice;
         let hands = practice.hands();
         let mut pty = Pty::open().unwrap();
@@ -61,7 +61,7 @@ impl Weights {
         Weights { port, hands, stop, thread: Some(thread) }
     }
 
-    fn line(&self) -> Line<'_> {
+    pub(super) fn line(&self) -> Line<'_> {
         Line { name: self.port.clone(), open: Box::new(|| port::open(&self.port)) }
     }
 

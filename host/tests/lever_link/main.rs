@@ -5,6 +5,7 @@
 
 mod alone;
 mod binary;
+mod calibrated;
 mod checked;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};

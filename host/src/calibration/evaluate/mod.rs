@@ -24,9 +24,10 @@
 //! 6. *Hysteresis*: half the largest h_k over all sets, a rectangle's half width. *Repeatability*:
 //!    s. *Place of the hand*: half the spread of the positions' slopes, relative, whole: arms and
 //!    hand cannot be told apart, and the arms' part is told beside it.
-//! 7. *Zero*: what it moves between two zeros, [`ZERO_INTERVAL_MIN`] apart: a walk whose variance
-//!    grows as seen between points without load, or the root mean square from the first one, the
-//!    larger; with the weight moment's own uncertainty, which an upright's clock positions feel.
+//! 7. *Zero*: what it moves between two zeros. The squares of its differences between points
+//!    without load are taken as a + b·time (a: what comes and goes, as hysteresis; b: a walk); the
+//!    uncertainty is the root of that at [`ZERO_INTERVAL_MIN`], or at the longest time seen where
+//!    that is shorter. With it the weight moment's own, which an upright's clock positions feel.
 //! 8. *Seating*: see [`super::seating`]. Temperature and resolution come from the class.
 
 mod drift;
@@ -41,7 +42,7 @@ use super::record::{CalibrationCurve, CalibrationResult, LeverConstants};
 use super::seating::seating;
 use super::shape::{CalibrationError, check, has_both_legs};
 use super::suspicion::Suspicion;
-use super::terms::{Basis, LeverTerms};
+use super::terms::{Basis, Freedom, LeverTerms};
 use crate::metrology::least_squares::Fit;
 use drift::Drift;
 use scale::{positions, scale_parts, spread};
@@ -118,6 +119,14 @@ pub fn evaluate(bench: &Bench, choices: &Choices) -> Result<CalibrationResult, C
         cross_load_relative_half_width: spread(&positions) / 2.0,
         temperature_c: Some(temperature_range_c(bench)),
         range_nm: Some(square.range_nm()),
+        freedom: Freedom {
+            curve: Some(drift.degrees_of_freedom),
+            repeatability: Some(drift.degrees_of_freedom),
+            seating: seatings.map(|seating| seating.within_degrees_of_freedom),
+            person: seatings
+                .filter(|seating| seating.person_count > 1)
+                .and_then(|seating| u32::try_from(seating.person_count - 1).ok()),
+        },
         ..class
     };
     let mut remarks: Vec<String> = suspicions.iter().map(Suspicion::to_string).collect();

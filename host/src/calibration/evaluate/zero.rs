@@ -53,28 +53,47 @@ pub(super) fn weight(
 
 /// Step 7.
 pub(super) fn zero_u_nm(bench: &Bench, span: f64) -> f64 {
-    let mut zeros: Vec<(f64, f64)> = bench
+    let zeros: Vec<(f64, f64)> = bench
         .points
         .iter()
         .filter(|point| loads::is_empty(point))
         .map(|point| (point.at_ms as f64 / 60_000.0, point.mean_code))
         .collect();
-    // A series taken again stands in its old place.
-    zeros.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let Some((start_min, first)) = zeros.first().copied() else { return 0.0 };
-    let steps = zeros.windows(2).map(|pair| (pair[1].0 - pair[0].0, pair[1].1 - pair[0].1));
-    let (minutes, squares) = steps.fold((0.0, 0.0), |(minutes, squares), (minute, step)| {
-        (minutes + minute, squares + step * step)
+    let mut pairs = Vec::new();
+    for (at, (minute, code)) in zeros.iter().enumerate() {
+        for (later, other) in zeros.iter().skip(at + 1) {
+            pairs.push(((later - minute).abs(), (other - code) * (other - code)));
+        }
+    }
+    let longest_min = pairs.iter().map(|(minutes, _)| *minutes).fold(0.0, f64::max);
+    let (stays, per_min) = spread_in_time(&pairs);
+    (stays + per_min * longest_min.min(ZERO_INTERVAL_MIN)).sqrt() * span
+}
+
+/// Squares of differences as a + b·minutes, neither below zero, by least squares with weights
+/// 1/(minutes² + 1): such squares scatter in proportion to their size.
+fn spread_in_time(pairs: &[(f64, f64)]) -> (f64, f64) {
+    let sums = pairs.iter().fold([0.0; 5], |[w, wx, wxx, wy, wxy], (x, y)| {
+        let weight = 1.0 / (x * x + 1.0);
+        [w + weight, wx + weight * x, wxx + weight * x * x, wy + weight * y, wxy + weight * x * y]
     });
-    let walk = if minutes > 0.0 { squares / minutes * ZERO_INTERVAL_MIN } else { squares };
-    let later: Vec<f64> = zeros
-        .iter()
-        .skip(1)
-        .filter(|(minute, _)| *minute - start_min <= ZERO_INTERVAL_MIN || minutes <= 0.0)
-        .map(|(_, code)| (code - first).powi(2))
-        .collect();
-    let from_first = later.iter().sum::<f64>() / later.len().max(1) as f64;
-    walk.max(from_first).sqrt() * span
+    let [w, wx, wxx, wy, wxy] = sums;
+    if w <= 0.0 {
+        return (0.0, 0.0);
+    }
+    let determinant = w * wxx - wx * wx;
+    let (stays, per_min) = if determinant > 1e-12 * w * wxx {
+        ((wxx * wy - wx * wxy) / determinant, (w * wxy - wx * wy) / determinant)
+    } else {
+        (wy / w, 0.0)
+    };
+    if per_min <= 0.0 {
+        (wy / w, 0.0)
+    } else if stays < 0.0 {
+        (0.0, wxy / wxx)
+    } else {
+        (stays, per_min)
+    }
 }
 
 pub(super) fn zero_returns_nm(bench: &Bench, span: f64) -> Vec<f64> {

@@ -144,7 +144,7 @@ pub(super) struct CalibrateArguments {
 
 /// Names of people.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct Names(pub(super) Vec<String>);
+pub(in crate::cli::lever) struct Names(Vec<String>);
 
 /// Runs the command.
 ///
@@ -193,7 +193,7 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     let seen = calendar.now_text();
     store.note_lever(&Contact { hello: &hello, seen: &seen, calendar_ms: calendar.now_ms() })?;
     let number = store.next_calibration_number(hello.device)?;
-    let result = evaluated(&procedure.bench(), arguments, number)?;
+    let result = evaluated(context, &procedure.bench(), arguments, number)?;
     let made_ms = talk.now_ms();
     let source = Made { lever: hello.device, number, made_ms, simulated: procedure.simulated };
     let record = record(arguments, &source, procedure.bench(), result)?;
@@ -357,6 +357,7 @@ fn record(
 }
 
 fn evaluated(
+    context: &Context,
     bench: &Bench,
     arguments: &CalibrateArguments,
     number: u32,
@@ -373,7 +374,14 @@ fn evaluated(
             }
             _ => "",
         };
-        CliError::new(Exit::Refused, format!("{error}{hint}"))
+        let told = match &error {
+            CalibrationError::Suspect { found } => {
+                let sentences = found.iter().map(|one| one.sentence(context.unit));
+                sentences.collect::<Vec<_>>().join("\n")
+            }
+            _ => error.to_string(),
+        };
+        CliError::new(Exit::Refused, format!("{told}{hint}"))
     })
 }
 
@@ -395,7 +403,7 @@ fn from_file(
         Some(store) => store.next_calibration_number(lever)?,
         None => 1,
     };
-    let result = evaluated(&bench, arguments, number)?;
+    let result = evaluated(context, &bench, arguments, number)?;
     let made_ms = i64::try_from(context.now_us / 1000).unwrap_or(i64::MAX);
     let made = Made { lever, number, made_ms, simulated: false };
     let record = record(arguments, &made, bench, result)?;

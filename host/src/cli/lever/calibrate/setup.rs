@@ -22,7 +22,7 @@ const PEOPLE_COUNT_MAX: usize = 12;
 
 /// When the next calibration is due.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Due {
+pub(in crate::cli::lever) enum Due {
     /// That long after this one.
     After(Length),
     /// On a day.
@@ -31,7 +31,7 @@ pub(super) enum Due {
 
 /// Months and days.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Length {
+pub(in crate::cli::lever) struct Length {
     months: i32,
     days: i32,
 }

@@ -103,7 +103,7 @@ fn terms_text(record: &CalibrationRecord, unit: TorqueUnit) -> String {
     let parts: Vec<String> = seen
         .scale_parts
         .iter()
-        .map(|part| format!("{} {}", part.name, percent(part.relative_u)))
+        .map(|part| format!("{} {:.3} %", part.name, 100.0 * part.relative_u))
         .collect();
     rows.push(("scale, u", format!("{} ({})", percent(terms.scale_relative_u), parts.join(", "))));
     rows.push(("curve's slope, u", percent(terms.error_covariance[1][1].max(0.0).sqrt())));
