@@ -1,4 +1,4 @@
-//! `pinhold instrument add|edit|list|show`.
+//! `pinhold instrument add|edit|list|show`; `strings` has a file of its own.
 
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};
@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use super::context::{Context, shell_quoted};
 use super::exit::{CliError, Exit};
 use super::parsers::{fact_parser, kind_parser, name_parser, note_parser, range_parser};
+use super::strings::{self, StringsArguments};
 use crate::instrument::layout::{LayoutParameters, lay_out};
 use crate::instrument::note::note_name;
 use crate::instrument::stringing::{Stringing, StringingError};
@@ -36,6 +37,8 @@ pub enum Deed {
     /// List all instruments
     #[command(after_help = "Example:\n  pinhold instrument list --json")]
     List,
+    /// Store an instrument's string scale from a CSV file, or show what is known of its strings
+    Strings(StringsArguments),
     /// Show an instrument: its pins, its surveys
     #[command(after_help = "Example:\n  pinhold instrument show parlour")]
     Show {
@@ -124,6 +127,7 @@ pub fn run(context: &Context, arguments: InstrumentArguments) -> Result<(), CliE
         Deed::Add(arguments) => add(context, arguments),
         Deed::Edit(arguments) => edit(context, arguments),
         Deed::List => list(context),
+        Deed::Strings(arguments) => strings::run(context, &arguments),
         Deed::Show { name } => show(context, &name),
     }
 }

@@ -19,6 +19,7 @@ mod parsers;
 pub mod ports;
 pub mod readings;
 pub mod show;
+pub mod strings;
 pub mod survey;
 mod teller;
 

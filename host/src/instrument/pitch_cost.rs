@@ -217,6 +217,25 @@ mod tests {
     }
 
     #[test]
+    fn a_bound_far_from_any_row_does_not_take_the_length_from_there() {
+        let mut instrument = modern_88("x", InstrumentKind::Grand);
+        let row = |note, speaking_length_m, wire_m| StringRow {
+            note,
+            string: None,
+            speaking_length_m,
+            u_speaking_length_m: None,
+            wire_m,
+            u_wire_m: None,
+            winding: None,
+            total_length_m: None,
+        };
+        instrument.strings.rows = vec![row(49, 0.402, 0.000_94), row(52, 0.34, 0.000_914)];
+        let top = PitchBound::of(&instrument, Pin { note: 88, string: StringPosition::Left });
+        assert!((54.0..130.0).contains(&top.cents_per_degree), "{top:?}");
+        assert!(matches!(top.source, StringSource::Neighbours { distance_notes: 36 }));
+    }
+
+    #[test]
     fn a_measured_wire_gives_its_own_bound() {
         // STR-P07's string: 15.26 cents for a degree at E 200 GPa and 7.0 mm pin.
         let string = PinString {

@@ -7,3 +7,4 @@ mod instrument;
 mod lever;
 mod run;
 mod shelf;
+mod strings;
