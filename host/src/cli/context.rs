@@ -7,10 +7,11 @@ use std::path::{Path, PathBuf};
 use etcetera::BaseStrategy;
 use serde_json::Value;
 
-use super::GlobalArguments;
 use super::exit::{CliError, Exit};
+use super::{GlobalArguments, retune};
 use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::{LeverRead, MeasurementProfile, mean_pitch_cents, pin_readings};
+use crate::instrument::pitch_cost::PitchCost;
 use crate::store::{InstrumentRecord, LeverReading, Store, Survey};
 use crate::units::TorqueUnit;
 
@@ -47,6 +48,8 @@ pub struct Loaded {
     pub readings: Vec<PinReading>,
     /// Readings of the survey that stand under another pin or survey than they were taken under.
     pub corrected_count: usize,
+    /// What reading did to the tuning, of every pin a lever read.
+    pub pitch_costs: Vec<PitchCost>,
     /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
     pub condition: Condition,
 }
@@ -109,7 +112,8 @@ impl Context {
             &MeasurementProfile::default(),
         );
         let corrected_count = store.corrected_count(survey.id)?;
-        Ok(Loaded { record, survey, readings, corrected_count, condition })
+        let pitch_costs = retune::costs(&record.instrument, &stored.lever);
+        Ok(Loaded { record, survey, readings, corrected_count, pitch_costs, condition })
     }
 
     /// Prints text to standard output; what comes from outside was made printable before.

@@ -18,6 +18,7 @@ pub mod lever;
 mod parsers;
 pub mod ports;
 pub mod readings;
+mod retune;
 pub mod show;
 pub mod strings;
 pub mod survey;

@@ -11,6 +11,7 @@ use super::context::{Context, Loaded, say, write_file};
 use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::parsers::{fact_parser, name_parser};
+use super::retune;
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
 use crate::report::{self, MapModel, ReportContext};
 use crate::store::{Store, StoredVerdict, SurveySource};
@@ -209,6 +210,7 @@ pub fn report_text(
         survey: survey_line(loaded, assessment.pins.len()),
         instrument_note: told.join(", "),
         own_decision: arguments.decision.clone(),
+        retune: retune::lines(&loaded.pitch_costs),
         is_demo: loaded.survey.source == SurveySource::Simulated,
     };
     let model = MapModel { instrument: &loaded.record.instrument, assessment };

@@ -222,8 +222,8 @@ fn tell(
     text.push_str(&counts_line(instrument));
     text.push_str(&suspects_text(&suspects(instrument)));
     text.push_str(
-        "moment: about the pin at target pitch, ± its standard uncertainty. cents: one degree of \
-         the pin is at most that.\n",
+        "moment: about the pin at target pitch, ± its standard uncertainty\n\
+         cents/°: one degree of the pin changes the pitch by at most that\n",
     );
     context.print(&text)
 }
