@@ -26,6 +26,9 @@ const SLACK_SIGMA: f64 = 3.0;
 /// Strings of a group differ by this from its middle, relative (DER: half a gauge number and what
 /// lengths add).
 const WITHIN_GROUP_RELATIVE_U: f64 = 0.08;
+/// Friction over measured pull of a pin that has let its string down: about 1 (DER), or a little
+/// more where the wood has recovered.
+const LET_DOWN_FACTOR: f64 = 1.25;
 /// Readings from which a group has a middle of its own.
 const GROUP_COUNT_MIN: usize = 5;
 /// A group is told apart from the others beyond this ratio, either way.
@@ -70,6 +73,9 @@ pub struct Pulls {
     pub compared_count: usize,
     /// Slack strings, in order of pin.
     pub slack: Vec<SlackString>,
+    /// Strings that pull as little because their pins let them down to what friction holds, in
+    /// order of pin. They say nothing of names and data, and are not compared further.
+    pub let_down: Vec<SlackString>,
     /// Groups or stretches of pins out of line.
     pub odd: Vec<OddGroup>,
     /// Measured pull over what it should be, over all groups, where that is out of line.
@@ -115,9 +121,13 @@ pub fn compare(
             found.slack.push(SlackString { pin: field.pin, share: None });
         }
         if let Some(compared) = compared(reading, pitch_cents) {
+            found.compared_count += 1;
+            if compared.share < SLACK_SHARE && holds_no_more(reading) {
+                found.let_down.push(SlackString { pin: field.pin, share: Some(compared.share) });
+                continue;
+            }
             let group = (field.section, instrument.string_count(field.pin.note));
             groups.entry(group).or_default().push(compared);
-            found.compared_count += 1;
         }
     }
     let middles = middles(&groups);
@@ -158,6 +168,16 @@ fn compared(reading: &PinReading, pitch_cents: Option<f64>) -> Option<Compared> 
         expected_u: at_pitch.u / at_pitch.value,
         expected_nm,
     })
+}
+
+/// Whether friction is about what the string pulls, so that the pin lets it down to just that.
+fn holds_no_more(reading: &PinReading) -> bool {
+    let (Some(friction), Some(pull)) = (finite(reading.friction_nm), finite(reading.moment_nm))
+    else {
+        return reading.not_holding;
+    };
+    let u = libm::hypot(friction.u, LET_DOWN_FACTOR * pull.u);
+    reading.not_holding || friction.value < LET_DOWN_FACTOR * pull.value + u
 }
 
 /// The middle of each group that has one.
@@ -264,7 +284,8 @@ fn words(instrument: &Instrument, (section, unison): Group) -> String {
 impl Pulls {
     /// Whether nothing stands out.
     pub fn is_quiet(&self) -> bool {
-        self.slack.is_empty() && self.odd.is_empty() && self.whole_share.is_none()
+        let strings = self.slack.is_empty() && self.let_down.is_empty();
+        strings && self.odd.is_empty() && self.whole_share.is_none()
     }
 
     /// What stands out, a sentence each, and what it does not say; empty when nothing does.
@@ -291,16 +312,17 @@ impl Pulls {
             ));
         }
         if !self.slack.is_empty() {
-            let pins: Vec<String> =
-                self.slack.iter().take(NAMED_COUNT_MAX).map(slack_words).collect();
-            let rest = match self.slack.len().saturating_sub(NAMED_COUNT_MAX) {
-                0 => String::new(),
-                more => format!(" and {more} more"),
-            };
             sentences.push(format!(
-                "slack strings, pull far below what it should be: {}{rest}; far below pitch, let \
-                 down by a pin that does not hold, or the lever stood on another pin",
-                pins.join(", ")
+                "slack strings, pull far below what it should be: {}; far below pitch, or the \
+                 lever stood on another pin",
+                list_words(&self.slack)
+            ));
+        }
+        if !self.let_down.is_empty() {
+            sentences.push(format!(
+                "strings let down to about what their pins hold, so that no pull can be compared: \
+                 {}",
+                list_words(&self.let_down)
             ));
         }
         if !sentences.is_empty() {
@@ -311,10 +333,24 @@ impl Pulls {
 
     /// The words a slack string's pin is remarked with; `None` for others.
     pub fn remark(&self, pin: Pin) -> Option<String> {
-        let slack = self.slack.iter().find(|slack| slack.pin == pin)?;
-        let share = slack.share?;
-        Some(format!("slack string: pulls {:.2} of what it should", share.max(0.0)))
+        let share_in = |strings: &[SlackString]| {
+            strings.iter().find(|string| string.pin == pin)?.share.map(|share| share.max(0.0))
+        };
+        let slack = share_in(&self.slack).map(|share| ("slack string", share));
+        let let_down = || share_in(&self.let_down).map(|share| ("string let down", share));
+        let (what, share) = slack.or_else(let_down)?;
+        Some(format!("{what}: pulls {share:.2} of what it should"))
     }
+}
+
+/// Strings by name, the list capped.
+fn list_words(strings: &[SlackString]) -> String {
+    let pins: Vec<String> = strings.iter().take(NAMED_COUNT_MAX).map(slack_words).collect();
+    let rest = match strings.len().saturating_sub(NAMED_COUNT_MAX) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    format!("{}{rest}", pins.join(", "))
 }
 
 fn slack_words(slack: &SlackString) -> String {

@@ -106,6 +106,22 @@ fn an_instrument_far_from_pitch_is_told_once() {
 }
 
 #[test]
+fn strings_that_loose_pins_let_down_are_no_wrong_section() {
+    let (instrument, mut readings) = survey(5);
+    scale(&mut readings, |p| p.note <= 10, 0.55);
+    for entry in readings.iter_mut().filter(|entry| entry.pin.note <= 10) {
+        let pull = entry.moment_nm.unwrap();
+        entry.friction_nm = Some(Estimate { value: 1.05 * pull.value, u: 0.1 });
+    }
+    let found = compare(&instrument, &readings, None);
+    assert_eq!((found.odd.len(), found.slack.len(), found.let_down.len()), (0, 0, 10));
+    let told = found.sentences().join("\n");
+    assert!(told.contains("let down to about what their pins hold"), "{told}");
+    let remark = found.remark(pin(1, 'C')).unwrap();
+    assert!(remark.starts_with("string let down: pulls 0."), "{remark}");
+}
+
+#[test]
 fn what_cannot_be_compared_says_nothing() {
     let (instrument, mut readings) = survey(4);
     for entry in &mut readings {

@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 
 use super::{MapModel, zone_letter};
 use crate::analysis::input::Estimate;
+use crate::analysis::pulls::SlackString;
 use crate::analysis::{Band, PinResult, Pulls, Remedy, Zone};
 
 /// Version of the document's meaning.
@@ -112,11 +113,8 @@ pub fn pulls_value(pulls: &Pulls) -> Value {
     json!({
         "compared_count": pulls.compared_count,
         "whole_share": pulls.whole_share.map(number),
-        "slack": pulls.slack.iter().map(|slack| json!({
-            "note": slack.pin.note,
-            "string": slack.pin.string.letter().to_string(),
-            "share": slack.share.map(number),
-        })).collect::<Vec<_>>(),
+        "slack": pulls.slack.iter().map(slack_value).collect::<Vec<_>>(),
+        "let_down": pulls.let_down.iter().map(slack_value).collect::<Vec<_>>(),
         "out_of_line": pulls.odd.iter().map(|odd| json!({
             "place": odd.place,
             "pins": pins_value(&odd.pins),
@@ -124,6 +122,14 @@ pub fn pulls_value(pulls: &Pulls) -> Value {
             "like": odd.like,
         })).collect::<Vec<_>>(),
         "sentences": pulls.sentences(),
+    })
+}
+
+fn slack_value(slack: &SlackString) -> Value {
+    json!({
+        "note": slack.pin.note,
+        "string": slack.pin.string.letter().to_string(),
+        "share": slack.share.map(number),
     })
 }
 

@@ -1,6 +1,9 @@
 //! `pinhold instrument strings` and what follows from it.
 
+use pinhold_protocol::units::Angle;
+
 use crate::run::{Bench, assert_refused};
+use crate::shelf::{SURVEY, Shelf, pins, reading};
 
 /// Invented: a few strings of an instrument that does not exist.
 const SCALE: &str = "# invented\nnote,string,speaking_length_mm,wire_gauge,wound_mass_g_per_m,\
@@ -84,4 +87,71 @@ fn refused_files_are_told_by_line_and_exit() {
     assert!(foreign.err.contains("the instrument has no note A4; it goes from A0 to C4"));
     let folder = bench.run(&["instrument", "strings", "x", "."]);
     assert_refused(&folder, 3, ".: it is a folder, not a file of strings");
+}
+
+#[test]
+fn strings_to_retune_are_those_whose_net_change_can_exceed_five_cents() {
+    let bench = Bench::new();
+    let mut shelf = Shelf::new(&bench);
+    shelf.begin(&pins());
+    let turned = |at: usize, flat_deg: f64, net_deg: f64| {
+        let angle = |degrees: f64| Angle::from_radians(degrees.to_radians()).unwrap();
+        let mut turned = reading(SURVEY, pins()[at], 9);
+        (turned.excursion_flat, turned.net_rotation) = (angle(flat_deg), angle(net_deg));
+        turned
+    };
+    shelf.read(&turned(0, -1.5, 0.02));
+    shelf.read(&turned(1, -0.8, -0.6));
+    let shown = bench.run(&["readings", "x", "--retune"]);
+    assert_eq!((shown.code, shown.err.as_str()), (0, ""));
+    let lines: Vec<&str> = shown.out.lines().collect();
+    assert_eq!(lines[0], "To retune, 1 of 2 that can have changed by more than 5 cents:");
+    assert!(lines[1].starts_with("  C4 C: net -0.60° (up to -"), "{}", shown.out);
+    assert!(shown.out.ends_with("All 2 pins measured were moved and want a touch-up.\n"));
+    let document = bench.document(&["readings", "x"]);
+    let costs = document["pitch_costs"].as_array().unwrap();
+    let retune: Vec<_> = costs.iter().map(|cost| cost["retune"].as_bool().unwrap()).collect();
+    assert_eq!(retune, [false, true]);
+    let of_first = |name: &str| costs[0][name].as_f64().unwrap();
+    assert!((of_first("excursion_flat_deg") + 1.5).abs() < 1e-3);
+    assert!(of_first("excursion_flat_cents_max") < -15.0);
+    assert!((0.0..1.0).contains(&of_first("net_cents_max")));
+    let one = bench.run(&["readings", "x", "--pin", "40C"]).out;
+    assert!(one.contains("net -0.60° (up to -"), "{one}");
+    bench.run(&["report", "x", "--out", "x.html"]);
+    let page = std::fs::read_to_string(bench.data().parent().unwrap().join("x.html")).unwrap();
+    assert!(page.contains("Strings to retune after the measurement"), "no list in the report");
+    assert!(page.contains("C4 C: net -0.60°"));
+}
+
+#[test]
+fn a_slack_string_is_told_by_map_verdict_and_report() {
+    let bench = Bench::new();
+    let mut rows = String::from("note,string,sharp_nm,flat_nm\n");
+    for note in 50..=60 {
+        for string in ["L", "C", "R"] {
+            // Friction 9, pull 2.9 N·m; of 55C only 0.6.
+            let pull = if (note, string) == (55, "C") { 0.6 } else { 2.9 };
+            rows.push_str(&format!("{note},{string},{},{}\n", 9.0 + pull, 9.0 - pull));
+        }
+    }
+    bench.import(rows);
+    let words = "slack strings, pull far below what it should be: D#5 C (0.2";
+    for command in ["map", "verdict"] {
+        let told = bench.run(&[command, "x"]).out;
+        let unwrapped = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(unwrapped.contains(words), "{told}");
+        assert!(unwrapped.contains("does not show that every pin was the right one"), "{told}");
+    }
+    let document = bench.document(&["verdict", "x"]);
+    let slack = document["pulls"]["slack"].as_array().unwrap();
+    assert_eq!(slack.len(), 1);
+    assert_eq!((&slack[0]["note"], &slack[0]["string"]), (&55.into(), &"C".into()));
+    let pins = document["pins"].as_array().unwrap();
+    let pin = pins.iter().find(|pin| pin["note"] == 55 && pin["string"] == "C").unwrap();
+    let remarks = pin["remarks"].as_array().unwrap();
+    assert!(remarks.iter().any(|remark| remark.as_str().unwrap().starts_with("slack string:")));
+    bench.run(&["report", "x", "--out", "x.html"]);
+    let page = std::fs::read_to_string(bench.data().parent().unwrap().join("x.html")).unwrap();
+    assert!(page.contains("Strings that stand out") && page.contains("D#5 C (0.2"));
 }
