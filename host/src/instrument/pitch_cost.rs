@@ -17,6 +17,7 @@ use super::strings::{
     wire_area_m2,
 };
 use super::{FieldPin, Instrument};
+use crate::analysis::input::Estimate;
 
 /// Cents of net change from which a string is put on the list to be retuned.
 pub const RETUNE_CENTS: f64 = 5.0;
@@ -54,8 +55,11 @@ impl PitchBound {
     fn of_string(pin: Pin, string: &PinString, pin_diameter_m: f64) -> PitchBound {
         let tension_n = match string.source {
             StringSource::Data => string.tension_n.value,
-            // A slacker string moves more: the bound stands two uncertainties down.
-            _ => string.tension_n.value - 2.0 * string.tension_n.u,
+            // A slacker string moves more: the bound stands two uncertainties down, by ratio.
+            _ => {
+                let Estimate { value, u } = string.tension_n;
+                value * libm::exp(-2.0 * u / value)
+            }
         };
         let total_m = string.total_length_m.unwrap_or_else(|| {
             let speaking_m = string.speaking_length_m;
@@ -171,7 +175,6 @@ impl PitchCost {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::input::Estimate;
     use crate::instrument::InstrumentKind;
     use crate::instrument::layout::modern_88;
     use crate::instrument::scale::StringRow;
