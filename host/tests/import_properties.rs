@@ -1,7 +1,7 @@
 //! Whatever bytes a file holds, the import answers and does not panic.
 
 use pinhold::import::field::{foreign_rows, make_instrument, placed};
-use pinhold::import::{ImportError, parse};
+use pinhold::import::{ImportError, parse, strings};
 use pinhold::instrument::InstrumentKind;
 use proptest::prelude::*;
 
@@ -99,6 +99,44 @@ proptest! {
             text.push_str(&row.join(separator));
         }
         follow(text.as_bytes())?;
+    }
+
+    #[test]
+    fn any_table_of_strings(
+        columns in proptest::sample::subsequence(
+            vec![
+                "string", "total_length_mm", "outer_mm", "wrap_in", "winding", "packing",
+                "wound_mass_g_per_m", "pin_um", "u_length_mm", "u_packing", "stranger",
+            ],
+            0..8,
+        ),
+        rows in proptest::collection::vec(
+            (1..=88_u8, 20.0..2000.0_f64, 10..24_u8, proptest::collection::vec(cell(), 0..9)),
+            0..8,
+        ),
+    ) {
+        let mut text = String::from("note,speaking_length_mm,wire_gauge");
+        for column in columns {
+            text.push(',');
+            text.push_str(column);
+        }
+        for (note, length_mm, gauge, cells) in rows {
+            text.push_str(&format!("\n{note},{length_mm:.1},{gauge},{}", cells.join(",")));
+        }
+        match strings::parse(text.as_bytes(), 440.0) {
+            Ok(rows) => {
+                for row in &rows {
+                    let tension_n = row.row.pull(440.0, 0.007).tension_n;
+                    prop_assert!((200.0..2300.0).contains(&tension_n), "{}", tension_n);
+                }
+            }
+            Err(error) => {
+                let sentence = error.to_string();
+                let shown = sentence.replace('\n', "");
+                prop_assert!(!shown.chars().any(char::is_control), "{}", sentence);
+                prop_assert!(sentence.lines().count() <= 22);
+            }
+        }
     }
 
     #[test]

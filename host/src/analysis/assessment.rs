@@ -6,6 +6,7 @@ use super::band::{Band, BandJudgement, chances, finite, judge};
 use super::field::{FieldPrior, SoundField};
 use super::input::{Condition, Estimate, PinReading, StringState, TorqueKind};
 use super::profile::Profile;
+use super::pulls::{self, Pulls};
 use super::stats::{mean, median, standard_deviation};
 use super::survey::{Site, Survey};
 use super::verdict::{self, Verdict};
@@ -165,6 +166,8 @@ pub struct Assessment {
     pub statistics: Statistics,
     /// The thresholds used.
     pub profile: Profile,
+    /// Slack strings and sections out of line, by their pulls.
+    pub pulls: Pulls,
 }
 
 /// Assesses a survey. Never fails: too little or unusable input gives an undecided verdict.
@@ -188,6 +191,10 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
             pin.zone = Some(index);
         }
     }
+    let pulls = pulls::compare(input.instrument, input.readings, input.condition.pitch_cents);
+    for pin in &mut pins {
+        pin.remarks.extend(pulls.remark(pin.pin));
+    }
     let statistics = statistics(&survey, &pins, field.points.is_empty());
     let verdict = verdict::decide(&verdict::Findings {
         instrument: input.instrument,
@@ -198,7 +205,8 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
         condition: input.condition,
         profile,
     });
-    Assessment { pins, field, zones: found, verdict, statistics, profile: profile.clone() }
+    let profile = profile.clone();
+    Assessment { pins, field, zones: found, verdict, statistics, profile, pulls }
 }
 
 fn judge_pins(

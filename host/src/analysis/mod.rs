@@ -15,6 +15,7 @@ pub mod gp;
 pub mod input;
 pub mod linalg;
 pub mod profile;
+pub mod pulls;
 pub mod random;
 pub mod readings;
 pub mod scan;
@@ -35,5 +36,6 @@ pub use assessment::{
 };
 pub use band::Band;
 pub use profile::{Grade, Profile};
+pub use pulls::Pulls;
 pub use verdict::{Remedy, RemedyKind, Verdict};
 pub use zones::{Zone, ZoneShape};

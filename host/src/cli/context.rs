@@ -8,10 +8,11 @@ use std::path::{Path, PathBuf};
 use etcetera::BaseStrategy;
 use serde_json::Value;
 
-use super::GlobalArguments;
 use super::exit::{CliError, Exit};
+use super::{GlobalArguments, retune};
 use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
+use crate::instrument::pitch_cost::PitchCost;
 use crate::lever_reads::{LeverUse, Levers, uses_of};
 use crate::store::{InstrumentRecord, Store, Survey};
 use crate::units::TorqueUnit;
@@ -52,6 +53,8 @@ pub struct Loaded {
     pub readings: Vec<PinReading>,
     /// Readings of the survey that stand under another pin or survey than they were taken under.
     pub corrected_count: usize,
+    /// What reading did to the tuning, of every pin a lever read.
+    pub pitch_costs: Vec<PitchCost>,
     /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
     pub condition: Condition,
     /// Levers and calibrations its readings were taken with.
@@ -122,7 +125,8 @@ impl Context {
             &MeasurementProfile::default(),
         );
         let corrected_count = store.corrected_count(survey.id)?;
-        Ok(Loaded { record, survey, readings, corrected_count, condition, lever_uses })
+        let pitch_costs = retune::costs(&record.instrument, &stored.lever);
+        Ok(Loaded { record, survey, readings, corrected_count, pitch_costs, condition, lever_uses })
     }
 
     /// When the program was started, milliseconds since 1970-01-01 UTC.

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use crate::bench::BenchError;
 use crate::import::ImportError;
+use crate::import::strings::StringsError;
 use crate::store::StoreError;
 use crate::survey::SurveyError;
 use crate::text::printable;
@@ -107,6 +108,19 @@ impl CliError {
         if exit == Exit::NotThere {
             return CliError::new(exit, error.to_string());
         }
+        let path = printable(&path.to_string_lossy());
+        CliError::new(exit, format!("{path}: {error}"))
+    }
+
+    /// A file of strings was refused.
+    pub fn refused_strings(path: &Path, error: &StringsError) -> CliError {
+        let exit = match error {
+            StringsError::NotFound { .. } => {
+                return CliError::new(Exit::NotThere, error.to_string());
+            }
+            StringsError::Unreadable { .. } => Exit::InputOutput,
+            _ => Exit::Refused,
+        };
         let path = printable(&path.to_string_lossy());
         CliError::new(exit, format!("{path}: {error}"))
     }

@@ -1,4 +1,4 @@
-//! `pinhold instrument add|edit|list|show`.
+//! `pinhold instrument add|edit|list|show`; `strings` has a file of its own.
 
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};
@@ -8,6 +8,7 @@ use super::exit::{CliError, Exit};
 use super::parsers::{
     fact_parser, kind_parser, name_parser, note_parser, pin_size_parser, range_parser,
 };
+use super::strings::{self, StringsArguments};
 use crate::instrument::layout::{LayoutParameters, lay_out};
 use crate::instrument::note::note_name;
 use crate::instrument::stringing::{Stringing, StringingError};
@@ -38,6 +39,8 @@ pub enum Deed {
     /// List all instruments
     #[command(after_help = "Example:\n  pinhold instrument list --json")]
     List,
+    /// Store an instrument's string scale from a CSV file, or show what is known of its strings
+    Strings(StringsArguments),
     /// Show an instrument: its pins, its surveys
     #[command(after_help = "Example:\n  pinhold instrument show parlour")]
     Show {
@@ -126,6 +129,7 @@ pub fn run(context: &Context, arguments: InstrumentArguments) -> Result<(), CliE
         Deed::Add(arguments) => add(context, arguments),
         Deed::Edit(arguments) => edit(context, arguments),
         Deed::List => list(context),
+        Deed::Strings(arguments) => strings::run(context, &arguments),
         Deed::Show { name } => show(context, &name),
     }
 }

@@ -18,7 +18,9 @@ pub mod lever;
 mod parsers;
 pub mod ports;
 pub mod readings;
+mod retune;
 pub mod show;
+pub mod strings;
 pub mod survey;
 mod teller;
 

@@ -9,6 +9,7 @@ use super::context::{Context, shell_quoted};
 use super::correct::{pin_value, readings_word, shown};
 use super::exit::{CliError, Exit};
 use super::parsers::{name_parser, pin_parser};
+use super::retune;
 use super::teller::reading_line;
 use crate::calibration::mark::LeverMark;
 use crate::instrument::pin_name;
@@ -30,10 +31,13 @@ The latest survey's readings by a lever, in the order they were taken: record nu
 counts for, what the lever said, whether its raw samples were sent complete, with gaps or not at all
 (only complete ones can be replayed bit for bit), and, where it was moved, the pin it was taken
 under. Where a pin was read more than once, its last usable reading counts. With --pin the trace is
-drawn, where the lever kept one: the course of the torque, for looking at.
+drawn, where the lever kept one: the course of the torque, for looking at. With --retune: the
+strings whose pitch can have changed by more than 5 cents in the end, how far each went flat and
+sharp on the way, in degrees of the pin and in cents at most.
 
 Examples:
   pinhold readings parlour
+  pinhold readings parlour --retune
   pinhold readings parlour --pin 40L")]
 pub struct ReadingsArguments {
     /// The instrument
@@ -42,6 +46,9 @@ pub struct ReadingsArguments {
     /// Only this pin, with its traces
     #[arg(long, value_name = "PIN", value_parser = pin_parser)]
     pub pin: Option<Pin>,
+    /// The strings to retune after the measurement, instead of the readings
+    #[arg(long, conflicts_with = "pin")]
+    pub retune: bool,
 }
 
 /// The word for a coverage, in documents.
@@ -91,13 +98,19 @@ pub fn run(context: &Context, arguments: &ReadingsArguments) -> Result<(), CliEr
         };
         return Err(CliError::new(Exit::NotThere, sentence));
     }
+    let costs = retune::costs(&record.instrument, &readings);
+    if arguments.retune && !context.json {
+        return context.print(&retune::text(&costs, usize::MAX));
+    }
     let mut traces = Vec::new();
     for reading in &readings {
         traces.push(store.trace_of(name_of(reading))?);
     }
     let levers = Levers::behind(&store, &readings)?;
     if context.json {
-        return context.print_document(&document(&store, &survey, &readings, &traces, &levers)?);
+        let mut document = document(&store, &survey, &readings, &traces, &levers)?;
+        document["pitch_costs"] = retune::value(&costs);
+        return context.print_document(&document);
     }
     let marks: Vec<Vec<LeverMark>> =
         readings.iter().map(|reading| levers.marks(reading, &survey)).collect();
@@ -109,6 +122,11 @@ pub fn run(context: &Context, arguments: &ReadingsArguments) -> Result<(), CliEr
         text.push_str(&line(reading, trace.is_some(), marks, context.unit));
         if let (Some(trace), true) = (trace, arguments.pin.is_some()) {
             text.push_str(&picture(trace, context.unit));
+        }
+    }
+    if arguments.pin.is_some() {
+        for cost in &costs {
+            text.push_str(&format!("{:>14}  {}\n", "", retune::course(cost)));
         }
     }
     if common {

@@ -11,6 +11,7 @@ use super::context::{Context, Loaded, day_of_ms, say, write_file};
 use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::parsers::{fact_parser, name_parser};
+use super::retune;
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
 use crate::lever_reads::LeverUse;
 use crate::report::{self, MapModel, ReportContext};
@@ -229,6 +230,7 @@ pub fn report_text(
         survey: survey_line(loaded, assessment.pins.len()),
         instrument_note: told.join(", "),
         own_decision: arguments.decision.clone(),
+        retune: retune::lines(&loaded.pitch_costs),
         is_demo: loaded.survey.source == SurveySource::Simulated,
     };
     let model = MapModel { instrument: &loaded.record.instrument, assessment };

@@ -13,12 +13,18 @@ use super::import::with_free_uid;
 use super::lever::words;
 use super::parsers::name_parser;
 use super::ports;
+use super::retune;
+use super::show::width;
 use super::teller::Teller;
+use crate::analysis::pulls::{self, Pulls};
 use crate::instrument::note::parse_note;
+use crate::instrument::pitch_cost::PitchCost;
 use crate::instrument::{Instrument, pin_name};
 use crate::lever_reads::Levers;
 use crate::link::port;
 use crate::link::session::Plan;
+use crate::report::json::pulls_value;
+use crate::report::terminal::wrap;
 use crate::store::{InstrumentRecord, NewSurvey, Store, StoredPlan, SurveyId, SurveySource};
 use crate::survey::progress::{Progress, unfinished};
 use crate::survey::{self, Line, Summary, SurveyError};
@@ -38,6 +44,9 @@ Before you touch a pin:
   does not, stop: wrong pin. Slow, small moves; fingers clear of struts; never leave the lever on.
   This is no structural or safety certificate; local codes and qualified practice come first.
 ";
+
+/// Strings to retune that the end of a survey lists.
+const RETUNE_COUNT_SHOWN: usize = 20;
 
 /// Arguments of `pinhold survey`.
 #[derive(Args, Clone, Debug)]
@@ -291,6 +300,7 @@ fn tell_summary(
     summary: &Summary,
     name: &str,
 ) -> Result<(), CliError> {
+    let end = end_of(context, store, name)?;
     if context.json {
         return context.print_document(&json!({
             "format": "pinhold.survey",
@@ -301,6 +311,8 @@ fn tell_summary(
             "dropped_blocks": summary.dropped_block_count,
             "damaged_frames": summary.damaged_frame_count,
             "fetched": words::fetched_value(store, &summary.fetched)?,
+            "pitch_costs": retune::value(&end.costs),
+            "pulls": pulls_value(&end.pulls),
         }));
     }
     let lost = match summary.dropped_block_count {
@@ -310,10 +322,37 @@ fn tell_summary(
     let beside = words::fetched_text(store, &summary.fetched)?;
     let name = shell_quoted(name);
     context.print(&format!(
-        "{} readings stored{lost}. Every pin measured was moved: it wants a touch-up.\n{beside}\
+        "{} readings stored{lost}.\n{}{beside}{}\
          Next: pinhold map {name}; pinhold verdict {name}\n",
-        summary.reading_count
+        summary.reading_count,
+        retune::text(&end.costs, RETUNE_COUNT_SHOWN),
+        end.pulls_text()
     ))
+}
+
+/// What a survey did to the tuning, and the strings that stand out.
+#[derive(Default)]
+struct End {
+    costs: Vec<PitchCost>,
+    pulls: Pulls,
+}
+
+impl End {
+    fn pulls_text(&self) -> String {
+        let wrapped = |sentence: &String| wrap(sentence, "strings: ", width());
+        self.pulls.sentences().iter().map(wrapped).collect()
+    }
+}
+
+/// What the survey just ended shows so far; nothing where no pin was read.
+fn end_of(context: &Context, store: &Store, name: &str) -> Result<End, CliError> {
+    let loaded = match context.load(store, name) {
+        Err(error) if error.exit == Exit::NotThere => return Ok(End::default()),
+        other => other?,
+    };
+    let instrument = &loaded.record.instrument;
+    let pulls = pulls::compare(instrument, &loaded.readings, loaded.condition.pitch_cents);
+    Ok(End { costs: loaded.pitch_costs, pulls })
 }
 
 #[cfg(test)]

@@ -98,7 +98,8 @@ pub struct PinString {
     pub moment_nm: Estimate,
     /// Diameter of the wire on the pin, m.
     pub wire_m: f64,
-    /// Speaking length, m, of its own row or the nearest ones'.
+    /// Speaking length, m, of its own row; of a wound string without one, the least that its
+    /// neighbours lead to expect.
     pub speaking_length_m: Option<f64>,
     /// The whole wire from hitch to pin, m, where its row gives it.
     pub total_length_m: Option<f64>,
@@ -148,7 +149,7 @@ fn of_neighbours(near: &NeighbourEstimate, (diameter_m, u_diameter_m): (f64, f64
         tension_n: Estimate { value: tension_n, u: tension_n * near.relative_u },
         moment_nm: Estimate { value: moment_nm, u: moment_nm * relative_u },
         wire_m: near.wire_m,
-        speaking_length_m: Some(near.speaking_length_m),
+        speaking_length_m: near.least_length_m,
         total_length_m: None,
         source: StringSource::Neighbours { distance_notes: near.distance_notes },
     }

@@ -17,6 +17,7 @@ use super::strings::{
     wire_area_m2,
 };
 use super::{FieldPin, Instrument};
+use crate::analysis::input::Estimate;
 
 /// Cents of net change from which a string is put on the list to be retuned.
 pub const RETUNE_CENTS: f64 = 5.0;
@@ -54,8 +55,11 @@ impl PitchBound {
     fn of_string(pin: Pin, string: &PinString, pin_diameter_m: f64) -> PitchBound {
         let tension_n = match string.source {
             StringSource::Data => string.tension_n.value,
-            // A slacker string moves more: the bound stands two uncertainties down.
-            _ => string.tension_n.value - 2.0 * string.tension_n.u,
+            // A slacker string moves more: the bound stands two uncertainties down, by ratio.
+            _ => {
+                let Estimate { value, u } = string.tension_n;
+                value * libm::exp(-2.0 * u / value)
+            }
         };
         let total_m = string.total_length_m.unwrap_or_else(|| {
             let speaking_m = string.speaking_length_m;
@@ -171,7 +175,6 @@ impl PitchCost {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::input::Estimate;
     use crate::instrument::InstrumentKind;
     use crate::instrument::layout::modern_88;
     use crate::instrument::scale::StringRow;
@@ -214,6 +217,25 @@ mod tests {
             let bound = PitchBound::of(&instrument, pin).cents_per_degree;
             assert!((cents..3.0 * cents).contains(&bound), "note {note}: {bound}");
         }
+    }
+
+    #[test]
+    fn a_bound_far_from_any_row_does_not_take_the_length_from_there() {
+        let mut instrument = modern_88("x", InstrumentKind::Grand);
+        let row = |note, speaking_length_m, wire_m| StringRow {
+            note,
+            string: None,
+            speaking_length_m,
+            u_speaking_length_m: None,
+            wire_m,
+            u_wire_m: None,
+            winding: None,
+            total_length_m: None,
+        };
+        instrument.strings.rows = vec![row(49, 0.402, 0.000_94), row(52, 0.34, 0.000_914)];
+        let top = PitchBound::of(&instrument, Pin { note: 88, string: StringPosition::Left });
+        assert!((54.0..130.0).contains(&top.cents_per_degree), "{top:?}");
+        assert!(matches!(top.source, StringSource::Neighbours { distance_notes: 36 }));
     }
 
     #[test]

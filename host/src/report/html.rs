@@ -85,6 +85,8 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
                     h2 { "Pins to order" }
                     (parts(&verdict.parts))
                 }
+                (titled("Strings that stand out", &model.assessment.pulls.sentences()))
+                (titled("Strings to retune after the measurement", &context.retune))
                 (titled("What was not examined", &verdict.not_examined))
                 (conditions(model, context))
                 h2 { "Cautions" }

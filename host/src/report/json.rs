@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 
 use super::{MapModel, marks, zone_letter};
 use crate::analysis::input::Estimate;
-use crate::analysis::{Band, PinResult, Remedy, Zone};
+use crate::analysis::pulls::SlackString;
+use crate::analysis::{Band, PinResult, Pulls, Remedy, Zone};
 
 /// Version of the document's meaning.
 pub const VERSION: u32 = 1;
@@ -66,6 +67,7 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
         "lever_doubts": marks::doubts(assessment),
         "lever_marks": marks::document(assessment),
         "statistics": statistics(model),
+        "pulls": pulls_value(&assessment.pulls),
         "thresholds": assessment.profile.thresholds().into_iter().map(|(name, unit, t)| json!({
             "name": name, "unit": unit, "value": number(t.value), "grade": t.grade.mark(),
             "source": t.source,
@@ -105,6 +107,31 @@ fn statistics(model: &MapModel<'_>) -> Value {
             "variation": s.variation.map(number),
             "doubtful_count": s.doubtful_count,
         })).collect::<Vec<_>>(),
+    })
+}
+
+/// Slack strings and groups out of line; for the survey's document too.
+pub fn pulls_value(pulls: &Pulls) -> Value {
+    json!({
+        "compared_count": pulls.compared_count,
+        "whole_share": pulls.whole_share.map(number),
+        "slack": pulls.slack.iter().map(slack_value).collect::<Vec<_>>(),
+        "let_down": pulls.let_down.iter().map(slack_value).collect::<Vec<_>>(),
+        "out_of_line": pulls.odd.iter().map(|odd| json!({
+            "place": odd.place,
+            "pins": pins_value(&odd.pins),
+            "share": number(odd.share),
+            "like": odd.like,
+        })).collect::<Vec<_>>(),
+        "sentences": pulls.sentences(),
+    })
+}
+
+fn slack_value(slack: &SlackString) -> Value {
+    json!({
+        "note": slack.pin.note,
+        "string": slack.pin.string.letter().to_string(),
+        "share": slack.share.map(number),
     })
 }
 

@@ -66,6 +66,9 @@ pub fn map(model: &MapModel<'_>, unit: TorqueUnit, width: usize, colour: bool) -
     text.push('\n');
     text.push_str(&bands(assessment, unit, width, colour));
     text.push_str(&zones(assessment, unit, width));
+    for sentence in assessment.pulls.sentences() {
+        text.push_str(&wrap(&sentence, "strings: ", width));
+    }
     text
 }
 
@@ -315,6 +318,7 @@ pub fn verdict(model: &MapModel<'_>, unit: TorqueUnit, width: usize) -> String {
     list("confirm before acting", &verdict.confirm_before_acting);
     list("for", &verdict.reasons_for);
     list("against", &verdict.reasons_against);
+    list("strings that stand out", &model.assessment.pulls.sentences());
     list("what would change it", &verdict.what_would_change_it);
     list("not examined", &verdict.not_examined);
     let next: Vec<String> = verdict.next_observation.iter().cloned().collect();

@@ -36,6 +36,7 @@ fn assessed(
 
 fn context() -> ReportContext {
     ReportContext {
+        retune: Vec::new(),
         survey_date: HOSTILE.to_owned(),
         report_date: "2031-05-04".to_owned(),
         technician: HOSTILE.to_owned(),

@@ -6,7 +6,7 @@ use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 use super::codes::{letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
-use super::{Store, surveys};
+use super::{Store, strings, surveys};
 use crate::instrument::scale::StringScale;
 use crate::instrument::{FieldPin, Instrument, InstrumentKind};
 use crate::text::nearest;
@@ -149,6 +149,8 @@ impl Store {
             )
             .doing(doing)??;
         record.instrument.pins = pins_of(&self.connection, id)?;
+        let scale = strings::latest(&self.connection, id)?;
+        record.instrument.strings = scale.map(|stored| stored.scale).unwrap_or_default();
         Ok(record)
     }
 

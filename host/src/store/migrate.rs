@@ -14,8 +14,12 @@ use super::error::{Doing, StoreError};
 pub const APPLICATION_ID: i64 = 0x5049_4E48;
 
 /// SQL that brings a store from schema n to n + 1, in order from 0.
-const STEPS: [&str; 3] =
-    [include_str!("schema/1.sql"), include_str!("schema/2.sql"), include_str!("schema/3.sql")];
+const STEPS: [&str; 4] = [
+    include_str!("schema/1.sql"),
+    include_str!("schema/2.sql"),
+    include_str!("schema/3.sql"),
+    include_str!("schema/4.sql"),
+];
 
 /// Newest schema this library reads and writes.
 pub const SCHEMA_VERSION: i64 = STEPS.len() as i64;

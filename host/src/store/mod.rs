@@ -21,6 +21,7 @@ mod logs;
 mod migrate;
 mod plans;
 mod records;
+mod strings;
 mod surveys;
 mod verdicts;
 
@@ -36,6 +37,7 @@ pub use logs::{Contact, KnownLog};
 pub use migrate::{APPLICATION_ID, SCHEMA_VERSION};
 pub use plans::StoredPlan;
 pub use records::{Committed, Held, InboxReading, Named, NewRecord, RecordName};
+pub use strings::StoredScale;
 pub use surveys::{NewSurvey, Survey, SurveyId, SurveyReadings, SurveySource};
 pub use verdicts::StoredVerdict;
 

@@ -12,4 +12,5 @@ mod run;
 mod sample_lever;
 mod shelf;
 mod standing;
+mod strings;
 mod units;

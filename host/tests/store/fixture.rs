@@ -2,6 +2,7 @@
 
 use pinhold::analysis::input::{StringState, TorqueKind, TuneStability};
 use pinhold::import::hand::LimitSide;
+use pinhold::instrument::scale::{Winding, WindingMetal};
 use pinhold::store::{RecordName, SCHEMA_VERSION, Store, SurveySource};
 use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
 use rusqlite::Connection;
@@ -10,10 +11,11 @@ use tempfile::TempDir;
 use crate::sample_lever::{calibration, check};
 
 /// Each schema's fixture, in order from 1.
-const FIXTURES: [&str; 3] = [
+const FIXTURES: [&str; 4] = [
     include_str!("../fixtures/schema/1.sql"),
     include_str!("../fixtures/schema/2.sql"),
     include_str!("../fixtures/schema/3.sql"),
+    include_str!("../fixtures/schema/4.sql"),
 ];
 
 fn built(sql: &str) -> TempDir {
@@ -130,11 +132,45 @@ fn check_schema_2_facts(store: &Store) {
 
 #[test]
 fn what_schema_3_held_is_read() {
-    let folder = built(FIXTURES[2]);
+    for fixture in &FIXTURES[2..] {
+        let folder = built(fixture);
+        let store = Store::open(folder.path()).unwrap();
+        let device = 0xfedc_ba98_7654_3210;
+        assert_eq!(store.calibrations_of(device).unwrap(), [calibration(device, 3)]);
+        assert_eq!(store.checks_of(device).unwrap(), [check(device, 3, 1_751_000_000_000, true)]);
+    }
+}
+
+#[test]
+fn what_schema_4_held_is_read() {
+    let folder = built(FIXTURES[3]);
     let store = Store::open(folder.path()).unwrap();
-    let device = 0xfedc_ba98_7654_3210;
-    assert_eq!(store.calibrations_of(device).unwrap(), [calibration(device, 3)]);
-    assert_eq!(store.checks_of(device).unwrap(), [check(device, 3, 1_751_000_000_000, true)]);
+    let record = store.find_instrument("Old friend").unwrap();
+    let stored = store.string_scale(record.id).unwrap().unwrap();
+    assert_eq!((stored.origin.as_str(), stored.scale.a4_hz), ("second.csv", 435.0));
+    assert_eq!(record.instrument.strings, stored.scale);
+    let [single, second, last] = stored.scale.rows[..] else { panic!("three rows") };
+    let weighed = Winding::Mass { mass_kg_per_m: 0.16, u_relative: Some(0.01) };
+    assert_eq!((single.winding, single.u_wire_m), (Some(weighed), Some(0.000_005)));
+    let covered = Winding::Cover {
+        outer_m: 0.0053,
+        metal: WindingMetal::Copper,
+        packing: Some(0.8),
+        u_packing: Some(0.02),
+    };
+    assert_eq!((second.string, second.winding), (None, Some(covered)));
+    assert_eq!((last.wire_m, last.total_length_m), (0.001_003_3, Some(0.98)));
+}
+
+#[test]
+fn what_older_schemas_held_has_no_string_scale() {
+    for fixture in &FIXTURES[..3] {
+        let folder = built(fixture);
+        let store = Store::open(folder.path()).unwrap();
+        let record = store.find_instrument("Old friend").unwrap();
+        assert_eq!(store.string_scale(record.id).unwrap(), None);
+        assert!(record.instrument.strings.is_empty());
+    }
 }
 
 #[test]

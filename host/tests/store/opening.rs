@@ -3,7 +3,10 @@
 use std::sync::Barrier;
 
 use pinhold::analysis::input::{Condition, PlankSight};
-use pinhold::store::{Cause, Move, SCHEMA_VERSION, Store, StoreError, StoredVerdict, SurveySource};
+use pinhold::instrument::scale::StringScale;
+use pinhold::store::{
+    Cause, Move, SCHEMA_VERSION, Store, StoreError, StoredScale, StoredVerdict, SurveySource,
+};
 use pinhold_protocol::content::Content;
 use rusqlite::Connection;
 use tempfile::TempDir;
@@ -161,6 +164,39 @@ fn a_failed_import_leaves_nothing() {
     assert!(matches!(refused, Err(StoreError::Database { .. })));
     assert!(matches!(store.find_instrument("x"), Err(StoreError::NoSuchInstrument { .. })));
     assert_eq!(store.find_survey(1).unwrap(), None);
+}
+
+#[test]
+fn string_scales_come_back_as_read_and_the_last_counts() {
+    let folder = TempDir::new().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    let id = store.create_instrument(&instrument("x")).unwrap();
+    let text = "note,string,speaking_length_in,wire,wrap_in,winding,packing,u_packing,\
+                wound_mass_g_per_m,u_mass_percent,total_length_mm,u_length_mm,u_wire_mm\n\
+                40,,26 3/8,17.5,,,,,,,1001.3,0.7,0.004\n\
+                41,L,63.3 cm,1.016 mm,,,,,,,,,\n\
+                10,,45.1,20,.041,copper,0.85,0.03,,,,,\n14,R,52.9,21,,,,,31.07,0.5,,,\n";
+    let rows = pinhold::import::strings::parse(text.as_bytes(), 442.0).unwrap();
+    let rows = rows.iter().map(|row| row.row).collect();
+    let first = StoredScale {
+        entered: "2025-01-01T00:00:00Z".to_string(),
+        origin: "a.csv".to_string(),
+        scale: StringScale { a4_hz: 442.0, rows },
+    };
+    let mut pins = instrument("x").instrument.pins;
+    pins[0].diameter_um = Some(7300);
+    store.keep_string_scale(id, &first, &pins).unwrap();
+    assert_eq!(store.string_scale(id).unwrap(), Some(first.clone()));
+    let record = store.find_instrument("x").unwrap();
+    assert_eq!((&record.instrument.strings, &record.instrument.pins), (&first.scale, &pins));
+    let forgotten = StoredScale { scale: StringScale::default(), ..first };
+    store.keep_string_scale(id, &forgotten, &pins).unwrap();
+    assert!(store.find_instrument("x").unwrap().instrument.strings.is_empty());
+    let connection = Connection::open(store.path()).unwrap();
+    for sql in ["UPDATE string_row SET wire_nm = 1", "DELETE FROM string_scale"] {
+        let refused = connection.execute(sql, []).unwrap_err().to_string();
+        assert!(refused.contains("never"), "{sql}: {refused}");
+    }
 }
 
 #[test]

@@ -1,8 +1,12 @@
-//! What people hand over: tables of readings, names of notes, pins and stringings.
+//! What people hand over: tables of readings and strings, names of notes, pins and stringings.
 
 use pinhold::import;
 use pinhold::instrument::InstrumentKind;
+use pinhold::instrument::layout::modern_88;
+use pinhold::instrument::moment::string_on_pin;
 use pinhold::instrument::note::parse_note;
+use pinhold::instrument::pitch_cost::PitchBound;
+use pinhold::instrument::scale::StringScale;
 use pinhold::instrument::stringing::Stringing;
 use pinhold::text;
 
@@ -12,6 +16,9 @@ pub fn seeds() -> Vec<Vec<u8>> {
         "note,string,sharp_nm,flat_nm\nA4,L,9.3,4.1\n49,C,8,3\n",
         "note;string;friction_inlb;remark\n1;C;61,5;\"a, b\"\n",
         "\u{feff}note\tstring\tsharp_kgfcm\tkind\nC#3\tR\t88\tpeak\n",
+        "note,string,speaking_length_mm,wire,wound_mass_g_per_m,total_length_in\n\
+         A0,C,1400,20,160,\nA4,,398,16,,\nA4,R,15 5/8 in,0.95 mm,,28\n",
+        "# x\nnote;speaking_length_cm;wire_mm;winding;wrap_mm;packing\nE1;133;1,1;iron;0,9;0,8\n",
         "10/17/61",
         "A4L,12-25",
     ]
@@ -27,6 +34,7 @@ pub fn run(bytes: &[u8]) {
             assert!(import::field::foreign_rows(&made.instrument, &rows).is_empty());
         }
     }
+    strings(bytes);
     let words = String::from_utf8_lossy(bytes);
     let shown = text::printable(&words);
     assert!(!shown.chars().any(char::is_control), "{shown:?}");
@@ -37,5 +45,30 @@ pub fn run(bytes: &[u8]) {
         if let Ok(stringing) = Stringing::from_text(word, 1, 88) {
             assert!(stringing.pin_count() >= 88);
         }
+    }
+}
+
+/// A string scale: what is taken gives every pin of an instrument a string that can be.
+fn strings(bytes: &[u8]) {
+    let rows = match import::strings::parse(bytes, 440.0) {
+        Ok(rows) => rows,
+        Err(error) => {
+            let sentence = error.to_string().replace('\n', "");
+            assert!(!sentence.chars().any(char::is_control), "{sentence:?}");
+            return;
+        }
+    };
+    assert!(!rows.is_empty() && rows.len() <= import::strings::ROW_COUNT_MAX);
+    let mut instrument = modern_88("x", InstrumentKind::Grand);
+    let rows = rows.iter().map(|row| row.row).collect();
+    instrument.strings = StringScale { a4_hz: 440.0, rows };
+    for field in instrument.pins.iter().filter(|field| field.pin.note.is_multiple_of(5)) {
+        let string = string_on_pin(&instrument, field.pin, field.diameter_um);
+        for estimate in [string.tension_n, string.moment_nm] {
+            assert!(estimate.value.is_finite() && estimate.value > 0.0, "{string:?}");
+            assert!(estimate.u.is_finite() && estimate.u > 0.0, "{string:?}");
+        }
+        let bound = PitchBound::of(&instrument, field.pin);
+        assert!(bound.cents_per_degree.is_finite() && bound.cents_per_degree > 0.0, "{bound:?}");
     }
 }

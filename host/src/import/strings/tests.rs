@@ -85,7 +85,7 @@ fn faulty_rows_are_all_named_by_line_and_column() {
         ("A4,,,1,,,,", "column speaking_length_mm: it is missing"),
         ("A4,,39800,1,,,,", "'39800' is 39800 mm; 20 to 3000 mm are possible"),
         ("A4,,abc,1,,,,", "'abc' is not a length"),
-        ("A4,,39.8,1,,,,", "gives a tension of 7 N"),
+        ("A4,,39.8,1,,,,", "gives a tension of 8 N"),
         ("A4,,398,1,300,,,", "the whole wire is longer than its speaking length"),
         ("A1,,1200,1.1,,5,,", "its core alone has 7.5 g/m"),
         ("A1,,1200,1.1,,,2.6,", "say copper or iron"),

@@ -28,6 +28,8 @@ const STEP_RELATIVE_U: f64 = 0.015;
 const OUT_OF_LINE_SIGMA: f64 = 2.5;
 /// Rounds of taking weight from rows out of line.
 const ROUNDS: usize = 4;
+/// Most a wound string is shorter than the next lower one, as a share (MEM).
+const WOUND_LENGTH_PER_NOTE: f64 = 0.03;
 /// Fewest rows whose scatter is worth a number.
 const FEW_ROWS: f64 = 4.0;
 /// Standard deviations from all others at which a row is told to be looked at.
@@ -55,10 +57,11 @@ pub struct NeighbourEstimate {
     pub relative_u: f64,
     /// The part of it that rows share with this string, so that they cannot show it.
     pub shared_relative_u: f64,
-    /// Diameter of the wire on the pin, m: of the nearest rows.
+    /// Diameter of the wire on the pin, m: of the nearest rows, carried on as its class's is.
     pub wire_m: f64,
-    /// Speaking length, m, of the shorter of the nearest rows.
-    pub speaking_length_m: f64,
+    /// Speaking length it is at least as long as, m, where rows say: of wound strings only, since
+    /// that of plain ones follows from tension and wire.
+    pub least_length_m: Option<f64>,
     /// Notes from here to the nearest row.
     pub distance_notes: u8,
 }
@@ -110,15 +113,21 @@ pub fn estimate(instrument: &Instrument, note: u8) -> Option<NeighbourEstimate> 
     let own = (course.inflation() * model).max(course.scatter_variance());
     let shared = course.known.iter().map(|known| known.shared_u).fold(0.0, f64::max);
     let nearest = nearest_rows(&course.known, note);
-    let mean_wire = nearest.iter().map(|known| known.wire_m).sum::<f64>() / nearest.len() as f64;
-    let lengths = nearest.iter().map(|known| known.speaking_length_m);
+    let carried =
+        |known: &Known| known.wire_m * class.wire_m / class_string(known.note, known.unison).wire_m;
+    let wire_m = nearest.iter().map(|known| carried(known)).sum::<f64>() / nearest.len() as f64;
+    let lengths = nearest.iter().map(|known| {
+        let distance = f64::from(known.note.abs_diff(note));
+        known.speaking_length_m * libm::exp(-WOUND_LENGTH_PER_NOTE * distance)
+    });
+    let least_length_m = lengths.fold(f64::INFINITY, f64::min);
     Some(NeighbourEstimate {
         kind: family.kind,
         moment_nm: class.moment_nm(default_pin_m()) * libm::exp(log_ratio),
         relative_u: libm::hypot(own.sqrt(), shared),
         shared_relative_u: shared,
-        wire_m: mean_wire,
-        speaking_length_m: lengths.fold(f64::INFINITY, f64::min),
+        wire_m,
+        least_length_m: (family.kind == StringKind::Wound).then_some(least_length_m),
         distance_notes: nearest.iter().map(|known| known.note.abs_diff(note)).min().unwrap_or(0),
     })
 }
@@ -279,7 +288,7 @@ impl Course {
     }
 
     /// By how much the rows scatter beyond the model, as a variance ratio, at least 1. Of few rows
-    /// it is widened as JCGM 101 (6.4.9) has it for a scatter from few values, (n − 1)/(n − 3).
+    /// the excess is widened as JCGM 101 (6.4.9) has it for a scatter from few values, (n − 1)/(n − 3).
     fn inflation(&self) -> f64 {
         let limit = OUT_OF_LINE_SIGMA * OUT_OF_LINE_SIGMA;
         let squares =
@@ -287,7 +296,8 @@ impl Course {
         let sum: f64 = squares.map(|square| square.min(limit)).sum();
         let count = self.left_out.len() as f64;
         let few = count.max(FEW_ROWS);
-        (sum / count * (few - 1.0) / (few - 3.0)).max(1.0)
+        let excess = (sum / count - 1.0).max(0.0);
+        1.0 + excess * (few - 1.0) / (few - 3.0)
     }
 
     /// Mean square of what leaving each row out shows, rows out of line cut to the limit.
