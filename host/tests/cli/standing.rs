@@ -134,7 +134,7 @@ fn every_mark_stands_in_readings_map_verdict_and_report() {
     assert!(page.contains("The torques come from a lever in doubt"));
     assert_eq!(bench.run(&["map", "x", "--svg", "x.svg"]).code, 0);
     let picture = std::fs::read_to_string(bench.data().parent().unwrap().join("x.svg")).unwrap();
-    assert!(picture.contains(">In doubt: lever not calibrated (1); "), "{picture}");
+    assert!(picture.contains(">in doubt: lever not calibrated (1)<"), "{picture}");
 }
 
 #[test]
