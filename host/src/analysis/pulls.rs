@@ -371,5 +371,4 @@ fn named(pins: &[Pin]) -> String {
 }
 
 #[cfg(test)]
-#[path = "pulls_tests.rs"]
 mod tests;

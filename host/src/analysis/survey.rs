@@ -190,7 +190,8 @@ fn mark_flange(sites: &mut [Site], pins: &[&FieldPin]) {
 }
 
 /// String moments at pitch for every site: its reading's, else from the string scale where there
-/// is one, else the median of the nearest notes strung alike, else the register's usual value (string table of the trade, MEM).
+/// is one, else the median of the nearest notes strung alike, else the register's
+/// usual value (string table of the trade, MEM).
 fn fill_moments(sites: &mut [Site], readings: &[Option<&PinReading>], instrument: &Instrument) {
     let mut strings: BTreeMap<u8, usize> = BTreeMap::new();
     for site in sites.iter() {

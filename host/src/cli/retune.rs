@@ -125,8 +125,8 @@ mod tests {
         assert!(
             told.starts_with("To retune, 1 of 2 that can have changed by more than 5 cents:\n")
         );
-        let line = "  A4 L: net -0.28° (up to -7 cents); on the way -1.20° flat (up to -31), +0.00° \
-                    sharp (up to +0)\n";
+        let line = "  A4 L: net -0.28° (up to -7 cents); on the way -1.20° flat (up to -31), \
+                    +0.00° sharp (up to +0)\n";
         assert!(told.contains(line), "{told}");
         assert!(!told.contains("A#4"), "{told}");
         assert!(told.ends_with("All 2 pins measured were moved and want a touch-up.\n"));

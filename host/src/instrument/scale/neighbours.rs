@@ -288,7 +288,8 @@ impl Course {
     }
 
     /// By how much the rows scatter beyond the model, as a variance ratio, at least 1. Of few rows
-    /// the excess is widened as JCGM 101 (6.4.9) has it for a scatter from few values, (n − 1)/(n − 3).
+    /// the excess is widened as JCGM 101 (6.4.9) has it for a scatter from few values,
+    /// (n − 1)/(n − 3).
     fn inflation(&self) -> f64 {
         let limit = OUT_OF_LINE_SIGMA * OUT_OF_LINE_SIGMA;
         let squares =
@@ -316,5 +317,4 @@ impl Course {
 }
 
 #[cfg(test)]
-#[path = "neighbours_tests.rs"]
 mod tests;
