@@ -22,6 +22,7 @@ pub mod diagnose;
 pub mod evaluate;
 pub mod loads;
 pub mod mark;
+pub mod plan;
 pub mod possible;
 pub mod practice;
 pub mod procedure;

@@ -1,6 +1,7 @@
 //! The way through a bench: its steps, going back, leaving out, taking up again, doubts.
 
 use super::*;
+use crate::calibration::diagnose::LOAD_MAX_NM;
 use crate::calibration::practice::{Model, PracticeLever};
 use crate::calibration::test_benches::setup;
 
