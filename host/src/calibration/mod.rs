@@ -40,6 +40,8 @@ mod diagnose_tests;
 #[cfg(test)]
 mod evaluate_tests;
 #[cfg(test)]
+mod procedure_tests;
+#[cfg(test)]
 mod standing_tests;
 #[cfg(test)]
 pub(crate) mod test_benches;

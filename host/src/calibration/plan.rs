@@ -51,8 +51,8 @@ pub enum PlanError {
     },
     /// The masses are too light to say anything.
     #[error(
-        "all masses together give {load_nm:.2} N·m at position '{position}', less than the lightest \
-         pin; use heavier masses or check the units"
+        "all masses together give {load_nm:.2} N·m at position '{position}', less than the \
+         lightest pin; use heavier masses or check the units"
     )]
     TooLight {
         /// Name of the position.
