@@ -1,4 +1,4 @@
-//! From stored readings of levers to what the analysis takes: each with its lever's terms and marks.
+//! From stored readings of levers to what the analysis takes: each with terms and marks.
 //!
 //! The store holds calibrations, checks and the clocks of the levers met;
 //! [`crate::calibration::standing`] decides. Deliberately not here: SQL, and any decision.

@@ -233,7 +233,8 @@ fn is_loaded(point: &BenchPoint) -> bool {
     matches!(&point.setting, Setting::Loaded { masses, .. } if !masses.is_empty())
 }
 
-/// Evaluates a check against its calibration. What looks mistyped is refused unless `typed_is_right`.
+/// Evaluates a check against its calibration. What looks mistyped is refused unless
+/// `typed_is_right`.
 ///
 /// # Errors
 /// [`CheckError`] when what was read is no check, or says more of what was typed than of the lever.
@@ -326,7 +327,8 @@ fn load_nm(parts: [Estimate; 3], loaded: &BenchPoint) -> Result<Estimate, CheckE
     let across = across(loaded)?;
     let value = parts.iter().fold(across, |product, part| product * part.value);
     let relative = parts.iter().map(|part| square(part.u / part.value)).sum::<f64>();
-    // An error of the sensor is one of the tilt. The cosine is flat on top: the second order counts where the handle lies level.
+    // An error of the sensor is one of the tilt. The cosine is flat on top: the second order
+    // counts where the handle lies level.
     let along = (1.0 - across * across).max(0.0);
     let tilt = along * square(ACCELEROMETER_U_G) / (across * across)
         + square(square(ACCELEROMETER_U_G)) / 2.0;

@@ -89,21 +89,22 @@ fn counted(count: usize, read: usize) -> String {
     if count == read { "every torque".to_owned() } else { format!("{count} of {read} torques") }
 }
 
-/// A legend's line: marks with their counts.
+/// A legend's line: marks with their counts; `None` when nothing is marked.
 pub fn legend_line(assessment: &Assessment) -> Option<String> {
-    let groups = groups(assessment);
-    if groups.is_empty() {
-        return None;
-    }
+    let entries = legend_entries(assessment);
+    (!entries.is_empty()).then(|| entries.join("; "))
+}
+
+/// The same, mark by mark.
+pub fn legend_entries(assessment: &Assessment) -> Vec<String> {
     let read = assessment.pins.iter().filter(|pin| pin.read).count();
-    let told: Vec<String> = groups
+    groups(assessment)
         .iter()
         .map(|group| match group.pins.len() {
             count if count == read => format!("{} (every pin read)", group.mark),
             count => format!("{} ({count})", group.mark),
         })
-        .collect();
-    Some(told.join("; "))
+        .collect()
 }
 
 /// The pins of a group by name; of many their number.

@@ -365,20 +365,20 @@ fn legend_block(body: &mut String, assessment: &Assessment, unit: TorqueUnit, to
         body.push_str(&mark(*look, (x, y - 4.5), 7.0));
         let _ = write!(body, "<text x=\"{:.1}\" y=\"{y:.1}\">{}</text>", x + 16.0, escape(words));
     }
-    doubt_line(body, assessment, top + 24.0 + 22.0 * 4.0 + 10.0)
+    doubt_lines(body, assessment, top + 24.0 + 22.0 * 4.0 + 10.0)
 }
 
-/// What is to be doubted of the lever, where anything is.
-fn doubt_line(body: &mut String, assessment: &Assessment, top: f64) -> f64 {
-    let Some(line) = marks::legend_line(assessment) else { return top };
-    body.push_str(&doubt((MARGIN + 8.0, top - 4.5), 7.0));
-    let _ = write!(
-        body,
-        "<text x=\"{:.1}\" y=\"{top:.1}\">In doubt: {}</text>",
-        MARGIN + 26.0,
-        escape(&line)
-    );
-    top + 24.0
+/// What is to be doubted of the lever, where anything is: a line for each mark.
+fn doubt_lines(body: &mut String, assessment: &Assessment, top: f64) -> f64 {
+    let mut y = top;
+    for entry in marks::legend_entries(assessment) {
+        // The sign stands at the upper right of what it is given: here in the marks' column.
+        body.push_str(&doubt((MARGIN + 1.4, y + 2.2), 7.0));
+        let (x, words) = (MARGIN + 24.0, escape(&entry));
+        let _ = write!(body, "<text x=\"{x:.1}\" y=\"{y:.1}\">in doubt: {words}</text>");
+        y += 22.0;
+    }
+    y
 }
 
 fn zone_block(body: &mut String, assessment: &Assessment, unit: TorqueUnit, top: f64) -> f64 {

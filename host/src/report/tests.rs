@@ -3,7 +3,8 @@
 use super::*;
 use crate::analysis::input::Condition;
 use crate::analysis::test_planks::plank;
-use crate::analysis::{AssessmentInput, Profile, assess};
+use crate::analysis::{AssessmentInput, PinResult, Profile, assess};
+use crate::calibration::mark::LeverMark;
 use crate::instrument::FieldPin;
 
 const HOSTILE: &str = "<script>alert('1')</script>\"&\u{1b}[31m\u{202e}evil";
@@ -217,4 +218,70 @@ fn an_empty_instrument_makes_empty_but_whole_outputs() {
     assert!(html::report(&model, &context(), TorqueUnit::NewtonMetre).contains("undecided"));
     assert!(terminal::map(&model, TorqueUnit::NewtonMetre, 80, false).contains("0 pins"));
     assert_eq!(json::verdict(&model)["remedy"], "undecided");
+}
+
+/// The split plank with marks on the readings of these pins.
+fn doubted(marked: impl Fn(usize, &mut PinResult)) -> (Instrument, Assessment) {
+    let (instrument, mut assessment) = split_plank();
+    let read = assessment.pins.iter_mut().filter(|pin| pin.read);
+    read.enumerate().for_each(|(at, pin)| marked(at, pin));
+    (instrument, assessment)
+}
+
+#[test]
+fn a_lever_in_doubt_is_told_at_its_pins_and_in_the_verdict() {
+    let (instrument, assessment) = doubted(|_, pin| {
+        if pin.zone.is_some() || pin.pin.note < 3 {
+            pin.marks.push(LeverMark::CheckFailed);
+        }
+        if pin.pin.note == 1 {
+            pin.marks.push(LeverMark::OutOfRange);
+        }
+    });
+    let model = MapModel { instrument: &instrument, assessment: &assessment };
+    let map = terminal::map(&model, TorqueUnit::NewtonMetre, 80, false);
+    let rows: String = map.lines().filter(|line| line.starts_with("row ")).collect();
+    let early = assessment.pins.iter().filter(|pin| pin.read && pin.pin.note < 3).count();
+    assert_eq!(rows.matches('!').count(), early, "{map}");
+    assert!(rows.contains("Xa") && !rows.contains("XA"), "a small letter in the zone:\n{map}");
+    let count = marks::marked_count(&assessment);
+    assert!(map.contains(&format!("in doubt: lever failed a check beside this reading ({count})")));
+    let doubts = marks::doubts(&assessment);
+    let read = assessment.statistics.read_count;
+    assert!(doubts[0].starts_with(&format!("{count} of {read} torques: the lever failed a check")));
+    assert!(doubts[1].starts_with(&format!("1 of {read} torques: the torque was beyond")));
+    let verdict = terminal::verdict(&model, TorqueUnit::NewtonMetre, 80);
+    let (doubt, reasons) = (verdict.find("a lever in doubt"), verdict.find("\nfor\n"));
+    assert!(doubt.is_some() && doubt < reasons, "{verdict}");
+    let page = html::report(&model, &context(), TorqueUnit::NewtonMetre);
+    let (doubt, picture) = (page.find("a lever in doubt"), page.find("role=\"img\""));
+    assert!(doubt.is_some() && doubt < picture, "in the verdict's box");
+    let sign = "beside this reading</title>";
+    assert_eq!(svg::map(&model, TorqueUnit::NewtonMetre).matches(sign).count(), 2 * count - 2);
+    for output in [map, verdict, page, json::verdict(&model).to_string()] {
+        let lower = output.to_lowercase();
+        for word in BANNED {
+            assert!(!lower.contains(word), "{word} in {lower}");
+        }
+    }
+}
+
+#[test]
+fn what_holds_for_every_pin_is_said_once() {
+    let (instrument, assessment) = doubted(|_, pin| pin.marks.push(LeverMark::Uncalibrated));
+    let model = MapModel { instrument: &instrument, assessment: &assessment };
+    assert!(!marks::tells_pins_apart(&assessment));
+    let map = terminal::map(&model, TorqueUnit::NewtonMetre, 80, false);
+    assert!(map.contains("in doubt: lever not calibrated (every pin read)"), "{map}");
+    assert_eq!(map.matches('!').count(), 1, "{map}");
+    assert!(
+        marks::doubts(&assessment)[0].starts_with("every torque: the lever was not calibrated")
+    );
+    let group = &marks::groups(&assessment)[0];
+    assert_eq!(marks::pins_text(group, assessment.statistics.read_count), "every pin read");
+    let some = marks::pins_text(group, 1000);
+    let more = group.pins.len() - 40;
+    assert!(some.ends_with(&format!(" and {more} more (annex, every reading)")), "{some}");
+    let (_, sound) = split_plank();
+    assert_eq!((marks::doubts(&sound), marks::legend_line(&sound)), (vec![], None));
 }

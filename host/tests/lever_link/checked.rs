@@ -25,6 +25,7 @@ use pinhold_board_virtual::pty::Pty;
 use pinhold_board_virtual::{BenchHands, BenchPractice, BenchSetup, Pace, Placing, serve};
 use pinhold_sim::deadweight::{Equipment, Stated};
 use pinhold_sim::friction::Turn;
+use pinhold_sim::lever::LeverSpec;
 use pinhold_sim::sensors::{LeverModel, NM_PER_BRIDGE_COUNT, Posture};
 use tempfile::TempDir;
 
@@ -81,7 +82,7 @@ impl Weights {
         let mut told = String::new();
         for line in BufReader::new(child.stderr.take().unwrap()).lines() {
             let line = line.unwrap();
-            if line.ends_with("; then press Enter") {
+            if line.ends_with("; then press Enter, q stops") {
                 let hung = if line.starts_with("2 of 3") { masses.to_vec() } else { vec![] };
                 self.hands.put(Placing::OnSquare { place: 1, turn: Turn::Sharp, masses: hung });
                 enter.write_all(b"\n").unwrap();
@@ -208,4 +209,26 @@ fn a_lever_in_order_passes_and_one_that_drifted_does_not() {
     let checks = Store::open(folder.path()).unwrap().checks_of(SEED).unwrap();
     assert_eq!(checks.iter().map(|check| check.passed()).collect::<Vec<_>>(), [true, false]);
     assert!(checks[1].simulated && checks[1].made_ms > checks[0].made_ms);
+}
+
+#[test]
+fn the_simulated_lever_is_checked_by_what_it_was_calibrated_with() {
+    let folder = TempDir::new().unwrap();
+    let arguments = ["lever", "check", "--simulated", "--json"];
+    let (code, out, err) = pinhold(folder.path(), &arguments);
+    assert_eq!((code, out.as_str()), (1, ""));
+    assert!(err.contains("not calibrated yet; do that first: pinhold lever calibrate --simulated"));
+    // Calibrated as if it had no error: what the check shows is the error it was drawn with.
+    let record = CalibrationRecord { lever: 0x51, ..calibration() };
+    Store::open(folder.path()).unwrap().keep_calibration(&record).unwrap();
+    let (code, out, err) = pinhold(folder.path(), &arguments);
+    let document: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let number = |name: &str| document[name].as_f64().unwrap();
+    let spec = LeverSpec::uncalibrated();
+    let drawn = LeverModel::drawn_within(1, Posture::level_grand(), &spec).span_error;
+    let shown = number("read_nm") / number("load_nm") - 1.0;
+    assert!((shown - drawn).abs() < 0.004, "{shown} for {drawn}");
+    assert!(drawn.abs() > 0.015, "the seed's lever is plainly off: {drawn}");
+    assert_eq!(code, 8, "{err}");
+    assert_eq!(document["simulated"], true);
 }

@@ -1,4 +1,4 @@
-//! Calibrations and checks: bit for bit, once each, never replaced; what the file holds is not trusted.
+//! Calibrations and checks: bit for bit, never replaced; what the file holds is not trusted.
 
 use pinhold::calibration::check::CheckRecord;
 use pinhold::store::{Contact, Store, StoreError};

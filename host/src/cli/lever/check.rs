@@ -1,31 +1,28 @@
 //! `pinhold lever check`: a zero, one weight, a zero again, against the calibration.
 
-use std::io::{BufRead, IsTerminal, Write, stderr, stdin};
-use std::sync::mpsc::{TryRecvError, channel};
-
 use clap::Args;
 use pinhold_protocol::message::Hello;
 use pinhold_protocol::record::Direction;
 use serde_json::json;
 
+use super::calibrate::talk::{SIMULATED_LEVER, Talk, Wish};
 use super::check_words::{after, text};
 use super::history::check_value;
 use super::typed::{
     arm_parser, gravity_at, gravity_parser, height_parser, latitude_parser, mass_parser,
 };
 use super::{calendar, line};
-use crate::bench::{BenchLever, LiveBench, Settled, StabilityRule};
+use crate::bench::Settled;
 use crate::calibration::bench::{Bench, BenchPoint, Gravity, HandPosition, Leg, Mass, Setting};
 use crate::calibration::check::{CHECK_VERSION, CheckError, CheckRecord, across, evaluate};
 use crate::calibration::diagnose::LOAD_MAX_NM;
-use crate::calibration::record::{CalibrationRecord, LeverConstants};
+use crate::calibration::procedure::{Setup, Step};
+use crate::calibration::record::CalibrationRecord;
 use crate::cli::context::{Context, say};
 use crate::cli::exit::{CliError, Exit};
-use crate::report;
 use crate::store::{Contact, Store};
 use crate::survey::Calendar;
 use crate::text::printable;
-use crate::units::TorqueUnit;
 
 /// What must be said before a weight is hung (common sense, no source).
 const CAUTIONS: &str = "\
@@ -48,6 +45,7 @@ Ends with exit code 8 when the check does not pass.
 
 Examples:
   pinhold lever check
+  pinhold lever check --simulated
   pinhold lever check --mass '2 kg ± 1 g' --arm '250 mm ± 0.5 mm'")]
 pub(super) struct CheckArguments {
     /// Port the lever is on [default: the only likely one]
@@ -71,15 +69,15 @@ pub(super) struct CheckArguments {
     #[arg(long, value_name = "METRES", value_parser = height_parser)]
     #[arg(requires = "latitude", allow_negative_numbers = true)]
     pub height: Option<f64>,
+    /// Practise on the simulated lever, as 'pinhold lever calibrate --simulated' left it
+    #[arg(long, conflicts_with_all = ["port", "mass", "arm", "gravity", "latitude", "height"])]
+    pub simulated: bool,
+    /// Seed of the simulated lever, that of its calibration
+    #[arg(long, value_name = "SEED", default_value_t = 1, requires = "simulated")]
+    pub seed: u64,
     /// Mass and arm are right, however far off the lever reads
     #[arg(long)]
     pub typed_is_right: bool,
-}
-
-/// A lever that can be read on a bench.
-trait CheckBench {
-    /// Waits until somebody says that `task` is done, then for a settled reading.
-    fn read(&mut self, task: &str) -> Result<Settled, CliError>;
 }
 
 /// Runs the command.
@@ -90,24 +88,30 @@ trait CheckBench {
 pub(super) fn run(context: &Context, arguments: &CheckArguments) -> Result<(), CliError> {
     let mut store = context.open_store()?;
     let calendar = calendar(context);
-    let mut lever = BenchLever::open(line(arguments.port.as_ref())?, calendar)?;
-    let hello = *lever.hello();
+    let mut talk = if arguments.simulated {
+        simulated(context, &store, arguments, calendar)?
+    } else {
+        Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit, false)?
+    };
+    let hello = *talk.lever.hello();
     note_met(&mut store, &hello, calendar)?;
     let calibration = calibration_of(&store, &hello)?;
     let weight = Weight::chosen(&calibration, arguments)?;
-    say(CAUTIONS);
-    let mut at_hand =
-        AtHand { lever: &mut lever, unit: context.unit, constants: calibration.result.constants };
-    let bench = take(&mut at_hand, &weight, calendar)?;
+    if !arguments.simulated {
+        say(CAUTIONS);
+    }
+    let bench = take(&mut talk, &weight)?;
+    // The simulated lever's clock may have run ahead while it was calibrated.
+    let made_ms = talk.now_ms().max(calibration.made_ms);
     // What was read counts, whether or not the lever hears that it is over.
-    let closed = lever.close();
+    let closed = talk.lever.close();
     let result = evaluate(&calibration, &bench, arguments.typed_is_right).map_err(refused)?;
     let record = CheckRecord {
         version: CHECK_VERSION,
         program: env!("CARGO_PKG_VERSION").to_owned(),
         lever: hello.device,
         calibration: calibration.number,
-        made_ms: now_ms(calendar),
+        made_ms,
         simulated: calibration.simulated,
         bench,
         result,
@@ -118,6 +122,30 @@ pub(super) fn run(context: &Context, arguments: &CheckArguments) -> Result<(), C
         say(&format!("note: {error}"));
     }
     tell(context, &record, last_pass_ms)
+}
+
+/// The simulated lever as it was calibrated last, with the weights of that bench.
+fn simulated(
+    context: &Context,
+    store: &Store,
+    arguments: &CheckArguments,
+    calendar: Calendar,
+) -> Result<Talk<'static>, CliError> {
+    let Some(kept) = store.latest_calibration(SIMULATED_LEVER)? else {
+        let sentence = "the simulated lever is not calibrated yet; do that first: pinhold lever \
+                        calibrate --simulated";
+        return Err(CliError::new(Exit::NotThere, sentence));
+    };
+    let setup = Setup {
+        masses: kept.bench.masses,
+        positions: kept.bench.positions,
+        gravity: kept.bench.gravity,
+    };
+    let quiet = context.json;
+    let mut talk = Talk::simulated(&setup, arguments.seed, calendar, context.unit, quiet)?;
+    // It is made anew each time, so what it had learnt is told it first.
+    talk.lever.store(&kept.result.constants, kept.number)?;
+    Ok(talk)
 }
 
 /// Prints the check; one that did not pass ends as an error.
@@ -145,10 +173,6 @@ fn note_met(store: &mut Store, hello: &Hello, calendar: Calendar) -> Result<(), 
     let seen = calendar.now_text();
     let contact = Contact { hello, seen: &seen, calendar_ms: calendar.now_ms() };
     Ok(store.note_lever(&contact)?)
-}
-
-fn now_ms(calendar: Calendar) -> i64 {
-    i64::try_from(calendar.now_ms()).unwrap_or(i64::MAX)
 }
 
 /// The calibration the lever names.
@@ -197,6 +221,8 @@ struct Weight {
     mass: Mass,
     position: HandPosition,
     gravity: Gravity,
+    /// Their places among those of the calibration, where they are from there.
+    place: (usize, usize),
 }
 
 impl Weight {
@@ -216,17 +242,31 @@ impl Weight {
         let load_nm = |mass: &Mass, arm: &HandPosition| {
             mass.mass_kg.value * arm.arm_m.value * gravity.value_m_s2.value
         };
-        let every = masses.iter().flat_map(|mass| arms.iter().map(move |arm| (mass, arm)));
-        let fit = every.filter(|(mass, arm)| load_nm(mass, arm) <= LOAD_MAX_NM);
-        let heaviest = fit.max_by(|a, b| load_nm(a.0, a.1).total_cmp(&load_nm(b.0, b.1)));
-        let Some((mass, position)) = heaviest else {
+        let arms_of = |mass: usize| (0..arms.len()).map(move |arm| (mass, arm));
+        let load_at = |place: &(usize, usize)| load_nm(&masses[place.0], &arms[place.1]);
+        let every = (0..masses.len()).flat_map(arms_of);
+        let fit = every.filter(|place| load_at(place) <= LOAD_MAX_NM);
+        let Some(place) = fit.max_by(|a, b| load_at(a).total_cmp(&load_at(b))) else {
             let sentence = format!(
                 "that weight at that arm is beyond the {LOAD_MAX_NM:.0} N·m a lever may be loaded \
                  with; hang less with --mass, and check the units"
             );
             return Err(CliError::new(Exit::Usage, sentence));
         };
-        Ok(Weight { mass: mass.clone(), position: position.clone(), gravity })
+        let (mass, position) = (masses[place.0].clone(), arms[place.1].clone());
+        Ok(Weight { mass, position, gravity, place })
+    }
+
+    /// What a simulated bench is asked for.
+    fn step(&self, loaded: bool) -> Step {
+        let (mass, position) = self.place;
+        let (leg, masses) = if loaded { (Leg::Up, vec![mass]) } else { (Leg::Down, vec![]) };
+        let setting = Setting::Loaded { position, direction: Direction::Sharp, leg, masses };
+        let load_nm = self.mass.mass_kg.value
+            * self.position.arm_m.value
+            * self.gravity.value_m_s2.value
+            * f64::from(u8::from(loaded));
+        Step { setting, side: Direction::Sharp, load_nm }
     }
 
     fn words(&self) -> String {
@@ -241,20 +281,20 @@ impl Weight {
 }
 
 /// Reads zero, weight and zero.
-fn take(
-    bench: &mut dyn CheckBench,
-    weight: &Weight,
-    calendar: Calendar,
-) -> Result<Bench, CliError> {
+fn take(talk: &mut Talk<'_>, weight: &Weight) -> Result<Bench, CliError> {
     let mut points = Vec::new();
     let tasks = [
-        ("1 of 3: the lever on the square, nothing on the handle".to_owned(), vec![]),
-        (format!("2 of 3: hang {}", weight.words()), vec![0]),
-        ("3 of 3: take the weight off again".to_owned(), vec![]),
+        ("1 of 3: the lever on the square, nothing on the handle".to_owned(), false),
+        (format!("2 of 3: hang {}", weight.words()), true),
+        ("3 of 3: take the weight off again".to_owned(), false),
     ];
-    for (task, masses) in tasks {
-        let settled = bench.read(&task)?;
-        let point = point(settled, masses, now_ms(calendar));
+    for (task, loaded) in tasks {
+        let wish = talk.ask(&format!("{task}; then press Enter, q stops"))?;
+        if !matches!(wish, Wish::Go | Wish::Again) {
+            return Err(stopped());
+        }
+        let settled = talk.settled(&weight.step(loaded))?;
+        let point = point(settled, loaded, talk.now_ms());
         across(&point).map_err(refused)?;
         points.push(point);
     }
@@ -267,10 +307,17 @@ fn take(
     })
 }
 
-fn point(settled: Settled, masses: Vec<usize>, at_ms: i64) -> BenchPoint {
+fn stopped() -> CliError {
+    let sentence = "the check was ended before it was done; nothing was stored. Run it again where \
+                    somebody can press Enter";
+    CliError::new(Exit::InputOutput, sentence)
+}
+
+/// A point as it is kept: the one mass at the one position, the way the handle points.
+fn point(settled: Settled, loaded: bool, at_ms: i64) -> BenchPoint {
     let is_sharp = settled.force_g[1] > 0.0;
     let direction = if is_sharp { Direction::Sharp } else { Direction::Flat };
-    let leg = if masses.is_empty() { Leg::Down } else { Leg::Up };
+    let (leg, masses) = if loaded { (Leg::Up, vec![0]) } else { (Leg::Down, vec![]) };
     BenchPoint {
         setting: Setting::Loaded { position: 0, direction, leg, masses },
         mean_code: settled.mean_code,
@@ -280,61 +327,4 @@ fn point(settled: Settled, masses: Vec<usize>, at_ms: i64) -> BenchPoint {
         temperature_c: settled.temperature_c,
         at_ms,
     }
-}
-
-/// A lever at hand, and somebody who presses Enter.
-struct AtHand<'a, 'b> {
-    lever: &'a mut BenchLever<'b>,
-    unit: TorqueUnit,
-    constants: LeverConstants,
-}
-
-impl CheckBench for AtHand<'_, '_> {
-    fn read(&mut self, task: &str) -> Result<Settled, CliError> {
-        say(&format!("{task}; then press Enter"));
-        self.wait_for_enter()?;
-        let shown = stderr().is_terminal();
-        let (unit, constants) = (self.unit, self.constants);
-        let settled = self.lever.settled(&StabilityRule::default(), &mut |live| {
-            if shown {
-                let _ = write!(stderr(), "\r  {}\u{1b}[K", live_text(live, constants, unit));
-            }
-        });
-        if shown {
-            say("");
-        }
-        Ok(settled?)
-    }
-}
-
-impl AtHand<'_, '_> {
-    /// Keeps the lever awake until Enter is pressed.
-    fn wait_for_enter(&mut self) -> Result<(), CliError> {
-        let (sender, pressed) = channel();
-        std::thread::spawn(move || {
-            let read = stdin().lock().read_line(&mut String::new());
-            let _ = sender.send(read.is_ok_and(|count| count > 0));
-        });
-        let mut there = None;
-        self.lever.watch(&StabilityRule::default(), &mut |_| {
-            there = match pressed.try_recv() {
-                Ok(is_pressed) => Some(is_pressed),
-                Err(TryRecvError::Empty) => None,
-                Err(TryRecvError::Disconnected) => Some(false),
-            };
-            there.is_some()
-        })?;
-        if there == Some(true) {
-            return Ok(());
-        }
-        let sentence = "standard input ended before the check was done; nothing was stored. Run it \
-                        where somebody can press Enter";
-        Err(CliError::new(Exit::InputOutput, sentence))
-    }
-}
-
-fn live_text(live: &LiveBench, constants: LeverConstants, unit: TorqueUnit) -> String {
-    let torque_nm = constants.span_nm_per_count * (live.code - constants.zero_code);
-    let state = live.unsettled.map_or_else(|| "steady".to_owned(), |why| why.to_string());
-    format!("{}  {state}", report::torque(torque_nm, unit))
 }

@@ -91,7 +91,8 @@ impl Standing {
     /// Fields of its document.
     pub(super) fn fields(&self) -> [(&'static str, Value); 3] {
         let calibration = self.calibration.as_ref().map(|record| {
-            json!({ "number": record.number, "made": day(record.made_ms), "due": day(record.due_ms) })
+            let (made, due) = (day(record.made_ms), day(record.due_ms));
+            json!({ "number": record.number, "made": made, "due": due })
         });
         let check = self.last_check.as_ref().map(
             |check| json!({ "made": day(check.made_ms), "answer": check.result.answer.word() }),

@@ -8,7 +8,7 @@ mod arguments;
 mod files;
 mod setup;
 mod show;
-mod talk;
+pub(super) mod talk;
 
 use std::path::Path;
 

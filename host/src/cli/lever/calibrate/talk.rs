@@ -27,13 +27,13 @@ use crate::survey::{Calendar, Line};
 use crate::units::TorqueUnit;
 
 /// Device identity of the simulated lever.
-pub(super) const SIMULATED_LEVER: u64 = 0x51;
+pub(in crate::cli::lever) const SIMULATED_LEVER: u64 = 0x51;
 /// Flash pages of the simulated lever.
 const CHIP_PAGE_COUNT: usize = 8;
 
 /// What somebody wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Wish {
+pub(in crate::cli::lever) enum Wish {
     /// Read it, or keep it.
     Go,
     /// Take the point before again.
@@ -47,8 +47,8 @@ pub(super) enum Wish {
 }
 
 /// A lever and whoever hangs weights on it.
-pub(super) struct Talk<'a> {
-    pub(super) lever: BenchLever<'a>,
+pub(in crate::cli::lever) struct Talk<'a> {
+    pub(in crate::cli::lever) lever: BenchLever<'a>,
     hands: Option<Hands>,
     unit: TorqueUnit,
     quiet: bool,
@@ -61,7 +61,7 @@ pub(super) struct Talk<'a> {
 
 impl<'a> Talk<'a> {
     /// Somebody at a lever on a port.
-    pub(super) fn at_port(
+    pub(in crate::cli::lever) fn at_port(
         line: Line<'a>,
         calendar: Calendar,
         unit: TorqueUnit,
@@ -79,7 +79,7 @@ impl<'a> Talk<'a> {
     }
 
     /// A simulated lever whose weights hang themselves.
-    pub(super) fn simulated(
+    pub(in crate::cli::lever) fn simulated(
         setup: &Setup,
         seed: u64,
         calendar: Calendar,
@@ -93,12 +93,12 @@ impl<'a> Talk<'a> {
     }
 
     /// Whether the lever is simulated.
-    pub(super) fn is_simulated(&self) -> bool {
+    pub(in crate::cli::lever) fn is_simulated(&self) -> bool {
         self.hands.is_some()
     }
 
     /// Time of the calendar, by the simulated lever's own clock where there is one.
-    pub(super) fn now_ms(&self) -> i64 {
+    pub(in crate::cli::lever) fn now_ms(&self) -> i64 {
         let now_ms = if self.hands.is_some() {
             self.calendar.start_ms + self.simulated_ms as u64
         } else {
@@ -108,7 +108,7 @@ impl<'a> Talk<'a> {
     }
 
     /// Says what to do and waits until somebody wants something.
-    pub(super) fn ask(&mut self, sentence: &str) -> Result<Wish, CliError> {
+    pub(in crate::cli::lever) fn ask(&mut self, sentence: &str) -> Result<Wish, CliError> {
         if !self.quiet {
             say(sentence);
         }
@@ -154,7 +154,7 @@ impl<'a> Talk<'a> {
     }
 
     /// The reading of a step, once it stands still.
-    pub(super) fn settled(&mut self, step: &Step) -> Result<Settled, CliError> {
+    pub(in crate::cli::lever) fn settled(&mut self, step: &Step) -> Result<Settled, CliError> {
         if let Some(hands) = &self.hands {
             hands.hands.put(placing(step));
         }
@@ -273,7 +273,7 @@ impl Drop for Hands {
 ///
 /// # Errors
 /// When nobody is there to ask.
-pub(super) fn question(what: &str, option: &str) -> Result<String, CliError> {
+pub(in crate::cli::lever) fn question(what: &str, option: &str) -> Result<String, CliError> {
     if !stdin().is_terminal() || !stderr().is_terminal() {
         let sentence =
             format!("{what} is not given, and nobody is at a terminal to be asked: add {option}");
