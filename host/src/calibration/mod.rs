@@ -23,6 +23,7 @@ pub mod evaluate;
 pub mod load_table;
 pub mod loads;
 pub mod mark;
+pub mod plan;
 pub mod possible;
 pub mod practice;
 pub mod procedure;
@@ -39,6 +40,8 @@ mod check_tests;
 mod diagnose_tests;
 #[cfg(test)]
 mod evaluate_tests;
+#[cfg(test)]
+mod procedure_tests;
 #[cfg(test)]
 mod standing_tests;
 #[cfg(test)]

@@ -1,23 +1,19 @@
 //! The way through a bench, a step at a time: what to hang where, what was read, what is next.
 //!
 //! Sans-IO: it asks for a settled reading by a step, is given one, and can be written down after
-//! each and taken up again. The plan follows from masses, arms and gravity alone: own weight off
-//! the square to both sides; then at each arm, each way, no load, the masses put on one after
+//! each and taken up again. The plan ([`super::plan`]): own weight off the square to both sides; then at each arm, each way, no load, the masses put on one after
 //! another as listed and taken off again, no load; own weight again. Deliberately not here: the
 //! conversation, clocks, files, and what follows from the readings ([`super::evaluate()`]).
 //!
-//! Invariants: no step loads the lever beyond [`LOAD_MAX_NM`]; points stand in the order of the
-//! plan, and those of a series in the order they were taken.
+//! Invariant: points stand in the order of the plan, and those of a series in the order they were
+//! taken.
 
 use pinhold_protocol::record::Direction;
 use serde::{Deserialize, Serialize};
-use thiserror::Error;
 
-use super::bench::{Bench, BenchPoint, Gravity, HandPosition, Leg, Mass, SeatingReading, Setting};
-use super::diagnose::{
-    LOAD_MAX_NM, NOMINAL_SPAN_NM_PER_COUNT, TILT_TOLD_DEG, mass_names, temperature_range_c,
-};
-use super::shape::{LOAD_COUNT_MIN, POSITION_COUNT_MAX, POSITION_COUNT_MIN};
+use super::bench::{Bench, BenchPoint, Leg, SeatingReading, Setting};
+use super::diagnose::{NOMINAL_SPAN_NM_PER_COUNT, TILT_TOLD_DEG, mass_names, temperature_range_c};
+pub use super::plan::{PlanError, Setup, Step, plan};
 use super::suspicion::{direction_word, shown};
 use crate::bench::Settled;
 use crate::units::TorqueUnit;
@@ -39,80 +35,6 @@ const ZERO_TOLERANCE_NM: f64 = 0.1;
 const FORCE_TOLERANCE_G: f64 = 0.08;
 /// Across the handle at least this much of gravity off the square, units of gravity.
 const FREE_ACROSS_MIN_G: f64 = 0.8;
-
-/// What is known before anything is read.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Setup {
-    /// Dead weights in the order they are put on.
-    pub masses: Vec<Mass>,
-    /// Hand positions.
-    pub positions: Vec<HandPosition>,
-    /// Local gravity.
-    pub gravity: Gravity,
-}
-
-/// Why no plan can be made.
-#[derive(Clone, Debug, PartialEq, Error)]
-pub enum PlanError {
-    /// Not enough masses, or too many.
-    #[error(
-        "{count} masses: a calibration takes {LOAD_COUNT_MIN} to {}",
-        super::bench::MASS_COUNT_MAX
-    )]
-    Masses {
-        /// How many.
-        count: usize,
-    },
-    /// Not enough arms, or too many.
-    #[error("{count} arms: a calibration takes {POSITION_COUNT_MIN} to {POSITION_COUNT_MAX}")]
-    Arms {
-        /// How many.
-        count: usize,
-    },
-    /// The masses are too heavy for an arm.
-    #[error(
-        "at position '{position}' the first {LOAD_COUNT_MIN} masses already give {load_nm:.1} N·m, \
-         and the lever must not be loaded beyond {LOAD_MAX_NM} N·m; use lighter masses or check \
-         the units"
-    )]
-    TooHeavy {
-        /// Name of the position.
-        position: String,
-        /// What they would give.
-        load_nm: f64,
-    },
-    /// The masses are too light to say anything.
-    #[error(
-        "all masses together give {load_nm:.2} N·m at position '{position}', less than the lightest \
-         pin; use heavier masses or check the units"
-    )]
-    TooLight {
-        /// Name of the position.
-        position: String,
-        /// What they give.
-        load_nm: f64,
-    },
-    /// The file is of something else, or of another setup.
-    #[error("{what}")]
-    NotThis {
-        /// In what it differs.
-        what: &'static str,
-    },
-}
-
-/// All masses together give at least this, N·m: the lower limit of the trade's "failing" pins.
-const LOAD_LEAST_NM: f64 = 3.0;
-
-/// One thing to do and read.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Step {
-    /// How the lever is to be.
-    pub setting: Setting,
-    /// Way the handle points: sharp means to the right, seen from the head's side.
-    pub side: Direction,
-    /// The load by what was typed, N·m, a size.
-    pub load_nm: f64,
-}
 
 /// What makes a reading doubtful as it comes in.
 #[derive(Clone, Debug, PartialEq)]
@@ -456,66 +378,3 @@ fn sign_of(direction: Direction) -> f64 {
         Direction::Flat => -1.0,
     }
 }
-
-/// The steps of a setup.
-///
-/// # Errors
-/// [`PlanError`].
-pub fn plan(setup: &Setup) -> Result<Vec<Step>, PlanError> {
-    let Setup { masses, positions, gravity } = setup;
-    if !(LOAD_COUNT_MIN..=super::bench::MASS_COUNT_MAX).contains(&masses.len()) {
-        return Err(PlanError::Masses { count: masses.len() });
-    }
-    if !(POSITION_COUNT_MIN..=POSITION_COUNT_MAX).contains(&positions.len()) {
-        return Err(PlanError::Arms { count: positions.len() });
-    }
-    let free = [Direction::Sharp, Direction::Flat].map(|side| Step {
-        setting: Setting::Free,
-        side,
-        load_nm: 0.0,
-    });
-    let mut steps: Vec<Step> = free.to_vec();
-    for (at, position) in positions.iter().enumerate() {
-        // One gram more is no reason to leave a weight at home: a rounding is let through.
-        let limit_nm = LOAD_MAX_NM * 1.02;
-        let mut loads_nm = vec![0.0];
-        for mass in masses {
-            let last = loads_nm.last().copied().unwrap_or(0.0);
-            let next = last + mass.mass_kg.value * position.arm_m.value * gravity.value_m_s2.value;
-            if next > limit_nm {
-                if loads_nm.len() <= LOAD_COUNT_MIN {
-                    let position = shown(&position.name);
-                    return Err(PlanError::TooHeavy { position, load_nm: next });
-                }
-                break;
-            }
-            loads_nm.push(next);
-        }
-        let highest = loads_nm.last().copied().unwrap_or(0.0);
-        if highest < LOAD_LEAST_NM {
-            let position = shown(&position.name);
-            return Err(PlanError::TooLight { position, load_nm: highest });
-        }
-        let count = loads_nm.len();
-        for side in [Direction::Sharp, Direction::Flat] {
-            let up = (0..count).map(|hung| (Leg::Up, hung));
-            let down = (0..count - 1).rev().map(|hung| (Leg::Down, hung));
-            steps.extend(up.chain(down).map(|(leg, hung)| Step {
-                setting: Setting::Loaded {
-                    position: at,
-                    direction: side,
-                    leg,
-                    masses: (0..hung).collect(),
-                },
-                side,
-                load_nm: loads_nm[hung],
-            }));
-        }
-    }
-    steps.extend(free);
-    Ok(steps)
-}
-
-#[cfg(test)]
-#[path = "procedure_tests.rs"]
-mod tests;

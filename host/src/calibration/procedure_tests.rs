@@ -1,8 +1,12 @@
 //! The way through a bench: its steps, going back, leaving out, taking up again, doubts.
 
-use super::*;
-use crate::calibration::practice::{Model, PracticeLever};
-use crate::calibration::test_benches::setup;
+use super::bench::Setting;
+use super::diagnose::LOAD_MAX_NM;
+use super::practice::{Model, PracticeLever};
+use super::procedure::{Doubt, PlanError, Procedure, Setup};
+use super::test_benches::setup;
+use crate::bench::Settled;
+use crate::units::TorqueUnit;
 
 fn begun() -> Procedure {
     Procedure::new(setup(), 7, true).unwrap()
@@ -74,7 +78,7 @@ fn a_series_can_be_taken_again_as_a_whole() {
     assert_eq!((procedure.position(), procedure.taken_count()), (15, all - 13));
     lever.finish(&mut procedure, 0);
     assert_eq!((procedure.taken_count(), procedure.check()), (all, Ok(())));
-    assert!(crate::calibration::evaluate(&procedure.bench(), &Default::default()).is_ok());
+    assert!(super::evaluate(&procedure.bench(), &Default::default()).is_ok());
     assert_eq!(procedure.reopen(0), 1);
     assert_eq!(procedure.position(), 0);
     assert_eq!(procedure.reopen(999), 0);

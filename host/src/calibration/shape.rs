@@ -36,8 +36,8 @@ pub enum CalibrationError {
     },
     /// Too few or too many hand positions.
     #[error(
-        "{count} hand positions with weights: a calibration takes {POSITION_COUNT_MIN} to {POSITION_COUNT_MAX}, \
-         so that the place of the hand can be told from the arm's length"
+        "{count} hand positions with weights: a calibration takes {POSITION_COUNT_MIN} to \
+         {POSITION_COUNT_MAX}, so that the place of the hand can be told from the arm's length"
     )]
     Positions {
         /// How many with loads.

@@ -72,7 +72,7 @@ fn from<'a>(more: &[&'a str]) -> Vec<&'a str> {
 #[test]
 fn a_bench_from_a_file_gives_constants_and_uncertainty() {
     let bench = Bench::new();
-    bench.write("bench.csv", &honest());
+    bench.write("bench.csv", honest());
     let outcome = bench.run(&from(&[]));
     assert_eq!(outcome.code, 0, "{}", outcome.err);
     for words in [
@@ -93,7 +93,7 @@ fn a_bench_from_a_file_gives_constants_and_uncertainty() {
     let arm_u = document["bench"]["positions"][1]["arm_m"]["u"].as_f64().unwrap();
     assert!((arm_u - 0.000_2 / 3.0_f64.sqrt()).abs() < 1e-12);
     // What was printed is a bench again.
-    bench.write("again.json", &document.to_string());
+    bench.write("again.json", document.to_string());
     let again = bench.run(&["lever", "calibrate", "--from", "again.json", "--json"]);
     let again: Value = serde_json::from_str(&again.out).unwrap();
     assert_eq!(again["result"], document["result"]);
@@ -102,7 +102,7 @@ fn a_bench_from_a_file_gives_constants_and_uncertainty() {
 #[test]
 fn a_bench_is_kept_under_its_lever_unless_it_is_only_tried() {
     let bench = Bench::new();
-    bench.write("bench.csv", &honest());
+    bench.write("bench.csv", honest());
     let tried = bench.run(&from(&["--lever", "2a7", "--dry-run"]));
     assert_eq!(tried.code, 0, "{}", tried.err);
     assert_eq!(bench.run(&["lever", "history", "2a7"]).code, 1);
@@ -119,7 +119,7 @@ fn a_bench_is_kept_under_its_lever_unless_it_is_only_tried() {
 #[test]
 fn wrong_numbers_are_told_in_a_sentence() {
     let bench = Bench::new();
-    bench.write("bench.csv", &honest());
+    bench.write("bench.csv", honest());
     let with = |at: usize, text: &'static str| {
         let mut arguments = from(&[]);
         arguments[4 + at] = text;
@@ -149,7 +149,7 @@ fn wrong_numbers_are_told_in_a_sentence() {
         let arm_m = ARMS_M[usize::from(number > 20)];
         kg.min(ceiling_nm / (GRAVITY * arm_m))
     };
-    bench.write("bench.csv", &written(&capped));
+    bench.write("bench.csv", written(&capped));
     let outcome = bench.run(&from(&[]));
     assert!(outcome.err.contains("the lever stops rising at about 12.07 N·m"), "{}", outcome.err);
 }
@@ -185,7 +185,7 @@ fn a_file_that_is_no_bench_is_told() {
 #[test]
 fn pins_seated_anew_come_from_a_file() {
     let bench = Bench::new();
-    bench.write("bench.csv", &honest());
+    bench.write("bench.csv", honest());
     let mut text = String::from("pin,person,round,friction,moment\n");
     for pin in 1..=10 {
         for person in 1..=2 {

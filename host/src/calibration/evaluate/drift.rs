@@ -1,5 +1,5 @@
-//! Step 1 of the evaluation: zero and drift of each series, slopes by position, bend, hysteresis and
-//! scatter, all by one fit.
+//! Step 1 of the evaluation: zero and drift of each series, slopes by position, bend, hysteresis
+//! and scatter, all by one fit.
 
 use super::square::Square;
 use crate::calibration::CalibrationError;

@@ -36,7 +36,9 @@ mod square;
 mod zero;
 
 use super::bench::Bench;
-use super::characteristics::{BendTest, Characteristics, ExpandedResult};
+use super::characteristics::{
+    BendTest, Characteristics, ExpandedResult, HysteresisResult, SeatingResult,
+};
 use super::diagnose::{LOAD_MAX_NM, diagnose, temperature_range_c};
 use super::record::{CalibrationCurve, CalibrationResult, LeverConstants};
 use super::seating::seating;
@@ -100,34 +102,17 @@ pub fn evaluate(bench: &Bench, choices: &Choices) -> Result<CalibrationResult, C
     let positions = positions(bench, &drift, span);
     let hysteresis = drift.hysteresis(bench, &square, span.abs());
     let seatings = seating(&bench.seatings);
-    let class = LeverTerms::class();
     let terms = LeverTerms {
         basis: Basis::Calibration { number: choices.number },
         scale_relative_u: root_sum(parts.iter().map(|part| part.relative_u)),
         error_curve: [0.0, 0.0, bend * span],
         error_covariance: drift.error_covariance(span, shared_bend_u, degree),
-        hysteresis_half_width_nm: match &hysteresis[..] {
-            [] => class.hysteresis_half_width_nm,
-            all => all.iter().map(|one| one.width_nm.abs() / 2.0).fold(0.0, f64::max),
-        },
         repeatability_u_nm: scatter_nm,
         zero_u_nm: libm::hypot(zero_nm, weight.u_nm),
-        seating_relative_u: seatings.map_or(class.seating_relative_u, |s| s.within_relative),
-        person_relative_u: seatings
-            .filter(|seating| seating.person_count > 1)
-            .map_or(class.person_relative_u, |seating| seating.between_relative),
         cross_load_relative_half_width: spread(&positions) / 2.0,
         temperature_c: Some(temperature_range_c(bench)),
         range_nm: Some(square.range_nm()),
-        freedom: Freedom {
-            curve: Some(drift.degrees_of_freedom),
-            repeatability: Some(drift.degrees_of_freedom),
-            seating: seatings.map(|seating| seating.within_degrees_of_freedom),
-            person: seatings
-                .filter(|seating| seating.person_count > 1)
-                .and_then(|seating| u32::try_from(seating.person_count - 1).ok()),
-        },
-        ..class
+        ..terms_of(&drift, &hysteresis, seatings.as_ref())
     };
     let mut remarks: Vec<String> = suspicions.iter().map(Suspicion::to_string).collect();
     remarks.extend(left_out(bench, &terms));
@@ -152,6 +137,33 @@ pub fn evaluate(bench: &Bench, choices: &Choices) -> Result<CalibrationResult, C
             expanded,
         },
     })
+}
+
+/// Terms of hysteresis and seating, what is left out taken from the class; and how well the
+/// estimated ones are known.
+fn terms_of(
+    drift: &Drift,
+    hysteresis: &[HysteresisResult],
+    seatings: Option<&SeatingResult>,
+) -> LeverTerms {
+    let class = LeverTerms::class();
+    let together = seatings.filter(|seating| seating.person_count > 1);
+    LeverTerms {
+        hysteresis_half_width_nm: if hysteresis.is_empty() {
+            class.hysteresis_half_width_nm
+        } else {
+            hysteresis.iter().map(|one| one.width_nm.abs() / 2.0).fold(0.0, f64::max)
+        },
+        seating_relative_u: seatings.map_or(class.seating_relative_u, |s| s.within_relative),
+        person_relative_u: together.map_or(class.person_relative_u, |s| s.between_relative),
+        freedom: Freedom {
+            curve: Some(drift.degrees_of_freedom),
+            repeatability: Some(drift.degrees_of_freedom),
+            seating: seatings.map(|seating| seating.within_degrees_of_freedom),
+            person: together.and_then(|seating| u32::try_from(seating.person_count - 1).ok()),
+        },
+        ..class
+    }
 }
 
 fn refuse(suspicions: &[Suspicion], choices: &Choices) -> Result<(), CalibrationError> {

@@ -4,30 +4,27 @@
 //! `talk` speaks with lever and person, `files` reads and writes, `show` prints what follows. What
 //! is decided is in [`crate::calibration`].
 
+mod arguments;
 mod files;
 mod setup;
 mod show;
 pub(super) mod talk;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use clap::Args;
 use serde_json::json;
 
-use super::history::lever_parser;
-use super::typed::{arm_parser, gravity_parser, height_parser, latitude_parser, mass_parser};
 use super::{calendar, line};
 use crate::bench::{BenchError, BenchLever};
-use crate::calibration::bench::{Bench, Gravity, HandPosition, Mass, SeatingReading};
+use crate::calibration::bench::{Bench, SeatingReading};
 use crate::calibration::procedure::{Procedure, Step};
 use crate::calibration::record::{CALIBRATION_VERSION, CalibrationRecord, CalibrationResult};
 use crate::calibration::{CalibrationError, Choices, evaluate};
 use crate::cli::context::{Context, say};
 use crate::cli::exit::{CliError, Exit};
-use crate::cli::parsers::fact_parser;
 use crate::store::Contact;
 use crate::survey::Calendar;
-use setup::{Due, due_parser, humidity_parser, names_parser, temperature_parser};
+pub(super) use arguments::CalibrateArguments;
 use talk::{Talk, Wish};
 
 /// What must be said before a weight is hung (common sense, no source).
@@ -40,111 +37,6 @@ Before you hang a weight:
 Each step: do it, press Enter, wait until the reading stands still. Before Enter: b goes back a
 point, s leaves the point out, q stops; what was read is kept, and --resume goes on with it.
 ";
-
-/// Arguments of `pinhold lever calibrate`.
-#[derive(Args, Clone, Debug)]
-#[command(after_long_help = "\
-The lever sits on a fixed square; weights hang on its handle at two or more places, put on one after
-another and taken off again, to the right (sharp) and to the left (flat). What follows: constants on
-the lever, a record in the store with its expanded uncertainty, and how sure a reading of this lever
-is. Behind ± stands the most a value may be off (half the width of a rectangle). What is not given
-is asked for at a terminal. Every point is on disk before the next; an interrupted calibration goes
-on with --resume. Nothing is kept of numbers that contradict each other; the sentence says what
-looks wrong.
-
-A bench written by hand: --from FILE.csv with the columns arm,direction,leg,masses,code (numbers of
---arm and --masses from 1, masses joined by +; arm 'free' off the square), and if known sd, samples,
-along, across, pin, temperature, minute. --from FILE.json takes what --json prints under 'bench'.
-Pins seated anew: --seatings FILE.csv with pin,person,round,friction,moment in N·m: ten pins, three
-times, two people.
-
-Examples:
-  pinhold lever calibrate --masses '0.5 kg ± 0.2 g, 1 kg ± 0.2 g, 2 kg ± 0.5 g, 2 kg ± 0.5 g' \\
-    --arm '250 mm ± 0.5 mm' --arm '300 mm ± 0.5 mm' --latitude 47.4 --height 410 --people 'A. Ex'
-  pinhold lever calibrate --resume
-  pinhold lever calibrate --simulated --dry-run
-  pinhold lever calibrate --from bench.csv --masses '1 kg, 2 kg, 3 kg' --arm '25 cm' --arm '30 cm' \\
-    --gravity 9.8072")]
-pub(super) struct CalibrateArguments {
-    /// Port the lever is on [default: the only likely one]
-    #[arg(long, value_name = "PORT", conflicts_with = "simulated")]
-    pub port: Option<String>,
-    /// Dead weights in the order they are put on, each with what it may be off
-    #[arg(long, value_name = "MASSES", value_delimiter = ',', value_parser = mass_parser)]
-    pub masses: Vec<Mass>,
-    /// Distance from the axis of the pin to where weights hang; twice or more
-    #[arg(long = "arm", value_name = "ARM", value_parser = arm_parser)]
-    pub arms: Vec<HandPosition>,
-    /// Local gravity, m/s²
-    #[arg(long, value_name = "M/S2", value_parser = gravity_parser)]
-    #[arg(conflicts_with_all = ["latitude", "height"])]
-    pub gravity: Option<Gravity>,
-    /// Latitude of the place, degrees, north positive
-    #[arg(long, value_name = "DEGREES", value_parser = latitude_parser)]
-    #[arg(requires = "height", allow_negative_numbers = true)]
-    pub latitude: Option<f64>,
-    /// Height of the place above the sea, metres
-    #[arg(long, value_name = "METRES", value_parser = height_parser)]
-    #[arg(requires = "latitude", allow_negative_numbers = true)]
-    pub height: Option<f64>,
-    /// Who calibrates, separated by commas
-    #[arg(long, value_name = "NAMES", value_parser = names_parser)]
-    pub people: Option<Names>,
-    /// Where
-    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
-    #[arg(hide_default_value = true)]
-    pub place: String,
-    /// Relative humidity of the room, percent
-    #[arg(long, value_name = "PERCENT", value_parser = humidity_parser)]
-    pub humidity: Option<f64>,
-    /// Temperature of the room, such as '21 °C'
-    #[arg(long, value_name = "TEMPERATURE", value_parser = temperature_parser)]
-    pub room_temperature: Option<f64>,
-    /// A note to the record
-    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
-    #[arg(hide_default_value = true)]
-    pub remark: String,
-    /// When the next one is due: 12mo, 1y, 90d or a date
-    #[arg(long, value_name = "WHEN", value_parser = due_parser, default_value = "12mo")]
-    pub due: Due,
-    /// Pins seated anew, from a CSV file
-    #[arg(long, value_name = "FILE")]
-    pub seatings: Option<PathBuf>,
-    /// Evaluate a bench from a file instead of reading one
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["resume", "anew", "simulated"])]
-    pub from: Option<PathBuf>,
-    /// The lever --from was read with: keep its calibration in the store
-    #[arg(long, value_name = "LEVER", value_parser = lever_parser, requires = "from")]
-    pub lever: Option<u64>,
-    /// Go on with the unfinished calibration of this lever
-    #[arg(long, conflicts_with = "anew")]
-    pub resume: bool,
-    /// With --resume: take the series of this point again
-    #[arg(long, value_name = "POINT", requires = "resume")]
-    pub again: Option<usize>,
-    /// Begin anew, whatever was left unfinished
-    #[arg(long)]
-    pub anew: bool,
-    /// Show what follows; keep nothing
-    #[arg(long)]
-    pub dry_run: bool,
-    /// Make it although something looks wrong; the record says what
-    #[arg(long)]
-    pub insist: bool,
-    /// Store calibration NUMBER of the store on the lever again
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["from", "resume", "simulated"])]
-    pub put: Option<u32>,
-    /// Practise: a simulated lever whose weights hang themselves
-    #[arg(long)]
-    pub simulated: bool,
-    /// Seed of the simulated lever
-    #[arg(long, value_name = "SEED", default_value_t = 1, requires = "simulated")]
-    pub seed: u64,
-}
-
-/// Names of people.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(in crate::cli::lever) struct Names(Vec<String>);
 
 /// Runs the command.
 ///
@@ -168,7 +60,7 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         let setup = known.clone().unwrap_or_else(setup::practice);
         Talk::simulated(&setup, arguments.seed, calendar, context.unit, context.json)?
     } else {
-        Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit, context.json)?
+        Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit)?
     };
     let hello = *talk.lever.hello();
     let path = files::progress_path(&context.data, hello.device);
@@ -182,7 +74,8 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     if !seatings.is_empty() {
         procedure.seatings = seatings;
     }
-    if !context.json {
+    // Whoever hangs weights must read it; a simulated lever with --json has nobody.
+    if !(context.json && talk.is_simulated()) {
         say(CAUTIONS);
     }
     let keep = |procedure: &Procedure| {
@@ -206,7 +99,9 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     if let Err(error) = closed {
         say(&format!("note: {error}"));
     }
-    files::forget(&path)?;
+    if !arguments.dry_run {
+        files::forget(&path)?;
+    }
     show::tell(context, &record, arguments.dry_run)
 }
 

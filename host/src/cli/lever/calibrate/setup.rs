@@ -5,8 +5,8 @@ use std::collections::HashMap;
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp, civil};
 
+use super::arguments::{CalibrateArguments, Names};
 use super::talk::question;
-use super::{CalibrateArguments, Names};
 use crate::calibration::bench::{Gravity, HandPosition, Mass};
 use crate::calibration::loads::gravity_of_place;
 use crate::calibration::procedure::Setup;

@@ -65,11 +65,17 @@ impl<'a> Talk<'a> {
         line: Line<'a>,
         calendar: Calendar,
         unit: TorqueUnit,
-        quiet: bool,
     ) -> Result<Talk<'a>, CliError> {
         let lever = BenchLever::open(line, calendar)?;
-        let simulated_ms = 0.0;
-        Ok(Talk { lever, hands: None, unit, quiet, zero_code: None, simulated_ms, calendar })
+        Ok(Talk {
+            lever,
+            hands: None,
+            unit,
+            quiet: false,
+            zero_code: None,
+            simulated_ms: 0.0,
+            calendar,
+        })
     }
 
     /// A simulated lever whose weights hang themselves.
