@@ -235,6 +235,7 @@ impl ReadingBudget {
             .filter(|(_, c)| *c != 0.0)
             .map(|(line, c)| line.shape.component(c))
             .collect();
-        Distribution::new(value, &parts).ok()
+        let off: f64 = self.lines.iter().map(|line| sensitivity(line) * line.shape.offset()).sum();
+        Distribution::new(value - off, &parts).ok()
     }
 }

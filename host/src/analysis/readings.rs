@@ -13,6 +13,7 @@
 //! Invariant: with both directions, friction is exactly `(sharp + flat) / 2` of the torques told,
 //! unless a profile sets a bearing friction to take off.
 
+mod bearing;
 mod combine;
 mod hand;
 mod lever;

@@ -247,6 +247,12 @@ pub enum Shape {
     Triangular,
     /// What is told is too high by anything from nothing to the whole width.
     ReadsHigh,
+    /// What is told is off by a bias that is not taken off: anywhere within ± half width about
+    /// its middle alike.
+    Biased {
+        /// Middle of the bias in half widths.
+        middle: f64,
+    },
 }
 
 impl Shape {
@@ -259,6 +265,7 @@ impl Shape {
             Shape::Normal { .. } => 1.0,
             // A bias not taken off counts with its mean square about nothing, ∫b² = 1/3.
             Shape::Rectangular | Shape::ReadsHigh => 1.0 / 3f64.sqrt(),
+            Shape::Biased { middle } => (1.0 / 3.0 + middle * middle).sqrt(),
             Shape::Triangular => 1.0 / 6f64.sqrt(),
         }
     }
@@ -278,6 +285,16 @@ impl Shape {
             Shape::Rectangular => "rectangular",
             Shape::Triangular => "triangular",
             Shape::ReadsHigh => "reads-high",
+            Shape::Biased { .. } => "biased",
+        }
+    }
+
+    /// What is told less what is true on average, for a source of size 1, beside the component's
+    /// own mean.
+    pub(super) const fn offset(self) -> f64 {
+        match self {
+            Shape::Biased { middle } => middle,
+            _ => 0.0,
         }
     }
 
@@ -288,7 +305,9 @@ impl Shape {
             Shape::Normal { degrees_of_freedom } => {
                 Component::Normal { u: size, degrees_of_freedom }
             }
-            Shape::Rectangular => Component::Rectangular { half_width: size },
+            Shape::Rectangular | Shape::Biased { .. } => {
+                Component::Rectangular { half_width: size }
+            }
             Shape::Triangular => Component::Triangular { half_width: size },
             // Told = true + bias, so the true value lies below what is told.
             Shape::ReadsHigh => Component::OneSided { signed_width: -sensitivity },

@@ -4,16 +4,16 @@
 //! from when a direction is missing, the wire in its bearing, the string's moment, the kind.
 //!
 //! Bearing friction. Going sharp the pin-side moment is at most M·e^(μθ), going flat at least
-//! M·e^(−μθ), so the half sum reads F high by 0 to M·sinh(μθ). The wire has to slip in its bearing
-//! for that: the pin-side moment can only have risen by the segment's stiffness times the way the
-//! coil turned between the two running torques, so a short stroke bounds the bias more closely
-//! (DER). The half difference is off by where the wire stands in its bearing, within ±μθ·M either
-//! way; M·(cosh(μθ) − 1), under 1 % of M, is within that.
+//! M·e^(−μθ), so the half sum reads F high by 0 to M·sinh(μθ), and the half difference is off by
+//! where the wire stands in its bearing, within ±μθ·M; M·(cosh(μθ) − 1), under 1 % of M, is within
+//! that. Where a lever recorded how the pin was turned, both biases are narrower (see
+//! [`super::bearing`]).
 
 use std::sync::Arc;
 
-use pinhold_protocol::record::Pin;
+use pinhold_protocol::record::{Direction, Pin};
 
+use super::bearing::Path;
 use super::{MeasurementProfile, note};
 use crate::analysis::budget::{
     BudgetLine, Case, Effect, Form, Quantity, Reach, ReadingBudget, Shape, Size, SizeUnit, Support,
@@ -70,13 +70,13 @@ pub(super) enum Given {
     EitherWay(f64),
 }
 
-/// How far the coil turned between the two running torques.
+/// How the pin was turned between rest and the running torques.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Turned {
     /// Not told: the wire may have slipped in its bearing all the way.
     Unknown,
-    /// Degrees from the first running torque to where the direction turned.
-    Degrees(f64),
+    /// By these strokes.
+    Along(Path),
 }
 
 /// Everything known of one pin's torques, ready to be combined. Torques in N·m.
@@ -266,51 +266,70 @@ impl Torques {
         let now_nm = strung.moment_now_nm(self.state, self.cents);
         let strung_up = self.state != StringState::Unstrung;
         let moment_nm = if strung_up { measured.unwrap_or(now_nm).max(0.0) } else { 0.0 };
-        let whole_nm = libm::sinh(graded.value) * moment_nm;
-        let found = (Term::BearingState, support);
-        let size = (graded.value, Relative);
+        if form == Form::GIVEN || moment_nm == 0.0 {
+            return 0.0;
+        }
+        if let Turned::Along(path) = self.turned {
+            return self.add_walked_lines(form, path, moment_nm, profile);
+        }
+        let most_nm = libm::sinh(graded.value) * moment_nm;
         if form == Form::BOTH {
+            let found = (Term::BearingState, support);
             let effect = Effect { moment: graded.value * moment_nm, ..Effect::default() };
+            let size = (graded.value, Relative);
             self.line(found, Shape::Triangular, size, Reach::Opposite, effect);
-        } else if form != Form::GIVEN && self.turned != Turned::Unknown {
-            // A short stroke one way: the wire still stands about where it was left.
-            let effect = Effect { now: graded.value * moment_nm, ..Effect::default() };
-            self.line(found, Shape::Triangular, size, Reach::Formed, effect);
-            return 0.0;
         }
-        if form == Form::GIVEN {
-            return 0.0;
-        }
-        let most_nm = match self.turned {
-            Turned::Unknown => whole_nm,
-            Turned::Degrees(turned_deg) => {
-                let lifted_nm = 0.5 * profile.segment_most_nm_per_deg.value * turned_deg;
-                whole_nm.min(lifted_nm)
-            }
-        };
         let bearing = (Term::Bearing, support);
-        let relative = |nm: f64| if moment_nm > 0.0 { nm / moment_nm } else { 0.0 };
         match profile.bearing_friction_set {
             None => {
                 let effect = Effect { friction: most_nm, ..Effect::default() };
-                let size = (relative(most_nm), Relative);
+                let size = (most_nm / moment_nm, Relative);
                 self.line(bearing, Shape::ReadsHigh, size, Reach::Formed, effect);
                 0.0
             }
-            Some(set) if set.value * moment_nm <= most_nm => {
+            Some(set) => {
                 let effect = Effect { friction: set.u * moment_nm, ..Effect::default() };
                 self.line(bearing, Shape::KNOWN, (set.u, Relative), Reach::Formed, effect);
                 set.value * moment_nm
             }
-            Some(_) => {
-                // The stroke was too short for the whole of it.
-                let half_nm = 0.5 * most_nm;
-                let effect = Effect { friction: half_nm, ..Effect::default() };
-                let size = (relative(half_nm), Relative);
-                self.line(bearing, Shape::Rectangular, size, Reach::Formed, effect);
-                half_nm
-            }
         }
+    }
+
+    /// The same where the strokes are recorded: what all wires of the class would have done.
+    fn add_walked_lines(
+        &mut self,
+        form: Form,
+        path: Path,
+        moment_nm: f64,
+        profile: &MeasurementProfile,
+    ) -> f64 {
+        use SizeUnit::NewtonMetre;
+        let both = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp + flat) / 2.0);
+        let sharp_alone = self.sharp.map(|sharp| sharp - moment_nm);
+        let alone = sharp_alone.or(self.flat.map(|flat| flat + moment_nm));
+        let friction_nm = both.or(alone).unwrap_or(0.0).max(0.0);
+        let uses = |direction: Direction| match direction {
+            Direction::Sharp => form.sharp != 0.0,
+            Direction::Flat => form.flat != 0.0,
+        };
+        let (of_friction, of_moment) = path.biases(moment_nm, friction_nm, uses, profile);
+        let support = Support::of(profile.bearing_friction_max);
+        if form == Form::BOTH {
+            let what = (Term::BearingState, support);
+            let half_nm = of_moment.half_width_nm;
+            let effect = Effect { moment: half_nm, ..Effect::default() };
+            self.line(what, of_moment.shape(), (half_nm, NewtonMetre), Reach::Formed, effect);
+        }
+        let what = (Term::Bearing, support);
+        let half_nm = of_friction.half_width_nm;
+        let effect = Effect { friction: half_nm, ..Effect::default() };
+        let size = (half_nm, NewtonMetre);
+        if profile.bearing_friction_set.is_none() {
+            self.line(what, of_friction.shape(), size, Reach::Formed, effect);
+            return 0.0;
+        }
+        self.line(what, Shape::Rectangular, size, Reach::Formed, effect);
+        of_friction.middle_nm
     }
 
     /// What a peak and a limit contain beyond running friction.

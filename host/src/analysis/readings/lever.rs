@@ -3,6 +3,7 @@
 use pinhold_protocol::record::{Direction, Outcome, Reading, Stroke, reading_flags, stroke_flags};
 use pinhold_protocol::units::Torque;
 
+use super::bearing::Path;
 use super::combine::{Strung, Torques, Turned};
 use super::lever_lines::{self, error_nm, is_sound};
 use super::{LeverRead, MeasurementProfile, note};
@@ -28,7 +29,7 @@ pub(super) fn read(
         given: None,
         upper_limit: false,
         cents,
-        turned: turned(reading),
+        turned: Path::of(reading).map_or(Turned::Unknown, Turned::Along),
         stated_u_nm: 0.0,
         lines: Vec::new(),
     };
@@ -53,19 +54,6 @@ pub(super) fn read(
         note(&mut pin.remarks, remark);
     }
     pin
-}
-
-/// How far the coil turned from the first running torque to where the direction turned.
-fn turned(reading: &Reading) -> Turned {
-    let Some(first) = reading.strokes.iter().find(|stroke| stroke.running.is_some()) else {
-        return Turned::Unknown;
-    };
-    let farthest = match first.direction {
-        Direction::Flat => reading.excursion_flat,
-        Direction::Sharp => reading.excursion_sharp,
-    };
-    let turned_rad = (farthest.radians() - first.running_angle.radians()).abs();
-    Turned::Degrees(turned_rad.to_degrees())
 }
 
 fn state_of(reading: &Reading) -> StringState {

@@ -214,14 +214,14 @@ impl Lines<'_> {
         }
     }
 
-    /// Torque times angle: the string's short segment.
+    /// Torque times angle: the string's short segment. What matching itself may have got wrong goes
+    /// with the wire in its bearing ([`super::bearing`]).
     fn add_angles(&mut self) {
-        use SizeUnit::{Degree, NewtonMetrePerDegree};
+        use SizeUnit::Degree;
         if self.torques.state == StringState::Unstrung {
             return;
         }
         let profile = self.profile;
-        let mut matched = Effect::default();
         for direction in [Direction::Sharp, Direction::Flat] {
             if self.torque(direction).is_none() {
                 continue;
@@ -230,38 +230,20 @@ impl Lines<'_> {
                 Direction::Sharp => self.reading.sharp,
                 Direction::Flat => self.reading.flat,
             };
-            let off_deg = self.running(direction).map(|stroke| degrees(stroke.running_angle));
             let graded = profile.lever_angle_u_deg;
             let nm = graded.value * profile.segment_nm_per_deg();
             let what = (Term::FootAngle, Support::of(graded));
             let effect = only(direction, nm);
             self.torques.line(what, Shape::KNOWN, (graded.value, Degree), Reach::Own, effect);
-            match (told, off_deg) {
-                (Some(_), Some(off_deg)) => {
-                    // Brought from −off to where it was found, by a stiffness known to ± this.
-                    let nm = -off_deg * profile.segment_half_width_nm_per_deg();
-                    match direction {
-                        Direction::Sharp => matched.sharp = nm,
-                        Direction::Flat => matched.flat = -nm,
-                    }
-                }
-                (Some(_), None) => {}
-                (None, off_deg) => {
-                    let graded = profile.break_angle_half_width_deg;
-                    let off_deg = off_deg.map_or(graded.value, f64::abs);
-                    let stiffness = profile.segment_most_nm_per_deg;
-                    let effect = only(direction, off_deg * stiffness.value);
-                    let what = (Term::Segment, Support::of(stiffness));
-                    let size = (off_deg, Degree);
-                    self.torques.line(what, Shape::Rectangular, size, Reach::Own, effect);
-                }
+            if told.is_none() {
+                let off_deg = self.running(direction).map(|s| degrees(s.running_angle).abs());
+                let off_deg = off_deg.unwrap_or(profile.break_angle_half_width_deg.value);
+                let stiffness = profile.segment_most_nm_per_deg;
+                let effect = only(direction, off_deg * stiffness.value);
+                let what = (Term::Segment, Support::of(stiffness));
+                let size = (off_deg, Degree);
+                self.torques.line(what, Shape::Rectangular, size, Reach::Own, effect);
             }
-        }
-        let support = Support::of(profile.segment_most_nm_per_deg);
-        if (matched.sharp, matched.flat) != (0.0, 0.0) {
-            let size = (profile.segment_half_width_nm_per_deg(), NewtonMetrePerDegree);
-            let what = (Term::Segment, support);
-            self.torques.line(what, Shape::Rectangular, size, Reach::Common, matched);
         }
     }
 

@@ -13,6 +13,7 @@ use pinhold_sim::NEWTON_PER_LBF;
 use pinhold_sim::cell::Hold;
 use pinhold_sim::friction::GripParameters;
 use pinhold_sim::hand::{Gesture, Hand};
+use pinhold_sim::piano::scale::frequency_hz;
 use pinhold_sim::piano::{Fault, Piano, PianoPin, Plan, Severity};
 use pinhold_sim::rng::Random;
 use pinhold_sim::sensors::{LeverModel, LeverSpec, Posture};
@@ -44,8 +45,10 @@ const CENTS_HALF_WIDTH: f64 = 30.0;
 const BEARING_FRICTION: (f64, f64) = (0.03, 0.13);
 /// Segment behind the bearing, N·m per degree of coil, 0.3 to 0.8 (DER).
 const SEGMENT_NM_PER_DEG: (f64, f64) = (0.3, 0.8);
-/// Length of wire that passes its tension on behind the bearing, m: speaking lengths (MEM).
-const SPEAKING_M: (f64, f64) = (0.05, 1.35);
+/// Speaking lengths of wound strings, m (MEM).
+const WOUND_SPEAKING_M: (f64, f64) = (0.95, 1.35);
+/// Density of steel wire, kg/m³.
+const STEEL_DENSITY_KG_M3: f64 = 7850.0;
 
 /// One pin to read and how.
 #[derive(Clone, Debug)]
@@ -219,7 +222,7 @@ impl House {
         let moment_at_pitch_nm = moment_nm(tension_n, pin_m, wire_diameter_m);
         let cents = random.uniform(-CENTS_HALF_WIDTH, CENTS_HALF_WIDTH);
         let moment_now_nm = moment_at_pitch_nm * libm::exp2(cents / 600.0);
-        let speaking_m = random.uniform(SPEAKING_M.0, SPEAKING_M.1);
+        let speaking_m = speaking_m(name.note, kind, tension_n, wire_diameter_m, random);
         let first_break_ratio = random.uniform(1.03, 1.10);
         PianoPin {
             note: name.note,
@@ -256,6 +259,22 @@ fn friction_nm(moment_nm: f64, random: &mut Random) -> f64 {
     let low_nm = (1.15 * moment_nm).max(3.0);
     let high_nm = (24.5 - 1.1 * moment_nm) / 1.12;
     low_nm * libm::pow(high_nm / low_nm, random.unit())
+}
+
+/// Speaking length, m: plain wire by its pitch.
+fn speaking_m(
+    note: u8,
+    kind: StringKind,
+    tension_n: f64,
+    wire_diameter_m: f64,
+    random: &mut Random,
+) -> f64 {
+    if kind != StringKind::Plain {
+        return random.uniform(WOUND_SPEAKING_M.0, WOUND_SPEAKING_M.1);
+    }
+    let area_m2 = core::f64::consts::PI * wire_diameter_m * wire_diameter_m / 4.0;
+    let wave_m_s = (tension_n / (STEEL_DENSITY_KG_M3 * area_m2)).sqrt();
+    wave_m_s / (2.0 * frequency_hz(note))
 }
 
 /// A register's strings.
