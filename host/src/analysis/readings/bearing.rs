@@ -3,13 +3,14 @@
 //! The wire behind the bearing is a spring; its excess over the speaking length's tension stays
 //! within ±ε of it, and what the bearing does not hold passes on to the speaking length, the two
 //! lengths in series (capstan friction, DER). So the excess at each running torque depends on where
-//! it was left, and on how far the *coil* turned since. That is not how far the foot turned: from
-//! rest to running the torque in the plank goes from −M to −F or +F and winds up the pin below the
-//! coil, [`WIND_UP_DEG_PER_NM`] of it, a degree and more from flat to sharp.
+//! it was left, and on how far the *coil* turned since. The lever takes its own torque's twist off
+//! its angle by the stiffness of the loading ramp, which holds the pin down to where the plank has
+//! not let go: what it calls the coil stands below it. The wire sits higher, and is wound by the
+//! torque with what lies between: half a degree and more from flat to sharp.
 //!
 //! Of a string nobody knows ε, the segment's stiffness and where the last tuning left the wire.
 //! Each stated class is gone through in even steps, the reading's own path is walked for all of
-//! them, and mean and variance over these walks make a rectangle. What the lever did to match the
+//! them, and the moments of all these walks make a bias with a spread. What the lever did to match the
 //! two torques is part of the walk, since it is known.
 //!
 //! Deliberately not here: hand readings, whose path nobody recorded; the lever's own errors.
@@ -19,13 +20,14 @@
 use pinhold_protocol::record::{Direction, Reading, Stroke};
 
 use super::MeasurementProfile;
-use crate::analysis::budget::Shape;
 use crate::instrument::pitch::{A4_HZ_ISO16, frequency_hz};
 
-/// Turn of the coil against the foot per torque in the plank, degrees per N·m: 8 mm from plank to
-/// coil and half of 30 mm in it, 7.16 mm steel pin, G 79.3 GPa, L/(G·J) (DER), less what a grip
-/// that lets go from the top down takes off.
-const WIND_UP_DEG_PER_NM: f64 = 0.055;
+/// Turn of the tip against the coil per torque, degrees per N·m: 17 mm of 7.16 mm steel pin, of
+/// 25 mm above the plank with the coil 8 mm above it, G 79.3 GPa, L/(G·J) (DER).
+const ABOVE_COIL_DEG_PER_NM: f64 = 0.0475;
+/// Turn of the tip per torque while a stroke loads, where it did not tell, degrees per N·m: the
+/// core's nominal 620 N·m/rad (DER).
+const RAMP_DEG_PER_NM: f64 = 180.0 / (core::f64::consts::PI * 620.0);
 /// Speed of waves on plain wire, m/s: 160 lbf on .039 in steel (MEM figures, DER).
 const WAVE_SPEED_M_S: f64 = 340.0;
 /// Longest and shortest speaking lengths, m (MEM).
@@ -37,7 +39,7 @@ const SPEAKING_NM_M_PER_DEG: f64 = 0.047;
 /// from the first fifth on.
 const SLIP_TO_COME: f64 = 0.4;
 /// Steps through each class: bearing friction, state left, stiffness.
-const STEPS: [usize; 3] = [5, 5, 4];
+const STEPS: [usize; 3] = [8, 8, 6];
 /// Strokes that ran, at most one each way.
 const RUN_COUNT_MAX: usize = 2;
 
@@ -49,6 +51,9 @@ pub(super) struct Run {
     pub(super) running_deg: f64,
     /// How far the foot slipped, degrees.
     pub(super) slip_deg: f64,
+    /// How far the lever's torque winds up the pin between the foot's angle and the coil, degrees
+    /// per N·m.
+    pub(super) wind_up_deg_per_nm: f64,
     /// What matching added to the running torque, N·m, in its own direction.
     pub(super) matched_nm: f64,
 }
@@ -60,40 +65,46 @@ pub(super) struct Path {
     note: u8,
 }
 
-/// A bias: anywhere within the half width about its middle alike, N·m.
+/// A bias, N·m: about its middle a rectangular part and a normal one, independent, that together
+/// have the variance and the fourth moment of the walks.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Bias {
     pub(super) middle_nm: f64,
     pub(super) half_width_nm: f64,
+    pub(super) normal_u_nm: f64,
 }
 
 impl Bias {
-    /// As a line's shape, its size being the half width.
-    pub(super) fn shape(self) -> Shape {
-        let is_wide = self.half_width_nm > 0.0;
-        Shape::Biased { middle: if is_wide { self.middle_nm / self.half_width_nm } else { 0.0 } }
+    /// Standard deviation, N·m.
+    #[cfg(test)]
+    fn sd_nm(self) -> f64 {
+        libm::hypot(self.half_width_nm / 3f64.sqrt(), self.normal_u_nm)
     }
 }
 
-/// Sums over walks.
-#[derive(Clone, Copy, Default)]
-struct Sums {
-    count: f64,
-    first: f64,
-    second: f64,
-}
+/// Excess kurtosis of a rectangle.
+const RECTANGLE_EXCESS: f64 = -1.2;
 
-impl Sums {
-    fn add(&mut self, bias_nm: f64) {
-        self.count += 1.0;
-        self.first += bias_nm;
-        self.second += bias_nm * bias_nm;
+/// What a number of walks come to.
+fn bias_of(walks_nm: &[f64]) -> Bias {
+    let count = walks_nm.len().max(1) as f64;
+    let middle_nm = walks_nm.iter().sum::<f64>() / count;
+    let (mut second, mut fourth) = (0.0, 0.0);
+    for walk_nm in walks_nm {
+        let square = (walk_nm - middle_nm) * (walk_nm - middle_nm);
+        second += square / count;
+        fourth += square * square / count;
     }
-
-    fn bias(self) -> Bias {
-        let middle_nm = self.first / self.count;
-        let variance = (self.second / self.count - middle_nm * middle_nm).max(0.0);
-        Bias { middle_nm, half_width_nm: (3.0 * variance).sqrt() }
+    if second <= 0.0 {
+        return Bias { middle_nm, ..Bias::default() };
+    }
+    // Of independent parts the fourth cumulants add: that of the rectangle is all there is.
+    let excess = (fourth / (second * second) - 3.0).max(RECTANGLE_EXCESS).min(0.0);
+    let share = (excess / RECTANGLE_EXCESS).sqrt();
+    Bias {
+        middle_nm,
+        half_width_nm: (3.0 * share * second).sqrt(),
+        normal_u_nm: ((1.0 - share) * second).max(0.0).sqrt(),
     }
 }
 
@@ -124,6 +135,14 @@ impl Wire {
     }
 }
 
+/// How far a stroke's torque winds up the pin between the angle told and the coil.
+fn wind_up_deg_per_nm(stroke: &Stroke) -> f64 {
+    let ramp_deg_per_nm = stroke.ramp_stiffness.map_or(RAMP_DEG_PER_NM, |stiffness| {
+        1.0_f64.to_degrees() / stiffness.newton_metres_per_radian()
+    });
+    (ramp_deg_per_nm - ABOVE_COIL_DEG_PER_NM).max(0.0)
+}
+
 /// The middle of step `index` of `count` through a class.
 fn step((low, high): (f64, f64), index: usize, count: usize) -> f64 {
     low + (high - low) * (index as f64 + 0.5) / count as f64
@@ -150,6 +169,7 @@ impl Path {
                 direction: stroke.direction,
                 running_deg: stroke.running_angle.radians().to_degrees(),
                 slip_deg: stroke.slip.radians().to_degrees(),
+                wind_up_deg_per_nm: wind_up_deg_per_nm(stroke),
                 matched_nm: shift.map_or(0.0, |(matched, running)| {
                     matched.newton_metres() - running.newton_metres()
                 }),
@@ -169,7 +189,7 @@ impl Path {
         let mut lifts_nm = [0.0; RUN_COUNT_MAX];
         for (lift_nm, run) in lifts_nm.iter_mut().zip(self.runs.iter().flatten()) {
             let sign = if run.direction == Direction::Sharp { 1.0 } else { -1.0 };
-            let wound_deg = WIND_UP_DEG_PER_NM * (sign * friction_nm + moment_nm);
+            let wound_deg = run.wind_up_deg_per_nm * (sign * friction_nm + moment_nm);
             wire.turn_to(run.running_deg + wound_deg);
             *lift_nm = wire.moment_nm() - moment_nm;
             let to_come_deg = SLIP_TO_COME * run.slip_deg;
@@ -191,8 +211,10 @@ impl Path {
         let frictions = profile.bearing_friction();
         let stiffnesses =
             (profile.segment_least_nm_per_deg.value, profile.segment_most_nm_per_deg.value);
-        let (mut of_friction, mut of_moment) = (Sums::default(), Sums::default());
-        for place in 0..STEPS.iter().product() {
+        let walk_count = STEPS.iter().product();
+        let mut of_friction = Vec::with_capacity(walk_count);
+        let mut of_moment = Vec::with_capacity(walk_count);
+        for place in 0..walk_count {
             let friction = step(frictions, place % STEPS[0], STEPS[0]);
             let left = step((-1.0, 1.0), place / STEPS[0] % STEPS[1], STEPS[1]);
             let segment_nm_per_deg = step(stiffnesses, place / (STEPS[0] * STEPS[1]), STEPS[2]);
@@ -217,14 +239,11 @@ impl Path {
                 count += 1.0;
             }
             if count > 0.0 {
-                of_friction.add(sum_nm / count);
-                of_moment.add(difference_nm / count);
+                of_friction.push(sum_nm / count);
+                of_moment.push(difference_nm / count);
             }
         }
-        if of_friction.count == 0.0 {
-            return (Bias::default(), Bias::default());
-        }
-        (of_friction.bias(), of_moment.bias())
+        (bias_of(&of_friction), bias_of(&of_moment))
     }
 }
 
@@ -233,7 +252,7 @@ mod tests {
     use super::*;
 
     fn run(direction: Direction, running_deg: f64, slip_deg: f64) -> Run {
-        Run { direction, running_deg, slip_deg, matched_nm: 0.0 }
+        Run { direction, running_deg, slip_deg, wind_up_deg_per_nm: 0.045, matched_nm: 0.0 }
     }
 
     fn micro_stroke() -> Path {
@@ -253,8 +272,8 @@ mod tests {
         // 2εM = 0.12 N·m over 0.3 N·m/deg: crossed in 0.4 degrees, and the path is two long.
         let (friction, moment) = micro_stroke().biases(3.0, 12.0, |_| true, &profile(0.02, 0.02));
         assert!((friction.middle_nm - 0.06).abs() < 0.004, "{friction:?}");
-        assert!(friction.half_width_nm < 0.01, "{friction:?}");
-        assert!(moment.half_width_nm < 0.06 && moment.middle_nm.abs() < 0.06, "{moment:?}");
+        assert!(friction.sd_nm() < 0.01, "{friction:?}");
+        assert!(moment.sd_nm() < 0.04 && moment.middle_nm.abs() < 0.06, "{moment:?}");
     }
 
     #[test]
@@ -275,7 +294,7 @@ mod tests {
             let (friction, _) = path.biases(3.0, 12.0, uses, &profile(0.03, 0.13));
             assert!(friction.middle_nm > 0.1 && friction.middle_nm < 0.39, "{friction:?}");
             // Never more than the loop and what passes on to the speaking length.
-            assert!(friction.middle_nm + friction.half_width_nm < 0.13 * 3.0 * 1.4);
+            assert!(friction.middle_nm + 2.0 * friction.sd_nm() < 0.13 * 3.0 * 1.4);
         }
     }
 
@@ -296,6 +315,6 @@ mod tests {
     fn a_longer_reach_of_classes_widens_the_bias() {
         let narrow = micro_stroke().biases(3.0, 8.0, |_| true, &profile(0.06, 0.09)).0;
         let wide = micro_stroke().biases(3.0, 8.0, |_| true, &profile(0.03, 0.13)).0;
-        assert!(wide.half_width_nm > narrow.half_width_nm && narrow.half_width_nm > 0.0);
+        assert!(wide.sd_nm() > narrow.sd_nm() && narrow.sd_nm() > 0.0);
     }
 }

@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 use pinhold_protocol::record::{Direction, Pin};
 
-use super::bearing::Path;
+use super::bearing::{Bias, Path};
 use super::{MeasurementProfile, note};
 use crate::analysis::budget::{
     BudgetLine, Case, Effect, Form, Quantity, Reach, ReadingBudget, Shape, Size, SizeUnit, Support,
@@ -29,6 +29,9 @@ const NOT_HOLDING_SIGMA: f64 = 1.645;
 const LIMIT_PROBABILITY: f64 = 0.95;
 /// Standard uncertainties of M₀ by which friction must be negative for a direction to be ruled out.
 const IMPOSSIBLE_SIGMA: f64 = 2.0;
+
+/// Half width of a bias that is all middle, N·m.
+const NARROW_NM: f64 = 1e-6;
 
 /// A pin and its string's moment at target pitch.
 #[derive(Clone, Copy, Debug)]
@@ -303,7 +306,6 @@ impl Torques {
         moment_nm: f64,
         profile: &MeasurementProfile,
     ) -> f64 {
-        use SizeUnit::NewtonMetre;
         let both = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp + flat) / 2.0);
         let sharp_alone = self.sharp.map(|sharp| sharp - moment_nm);
         let alone = sharp_alone.or(self.flat.map(|flat| flat + moment_nm));
@@ -313,23 +315,35 @@ impl Torques {
             Direction::Flat => form.flat != 0.0,
         };
         let (of_friction, of_moment) = path.biases(moment_nm, friction_nm, uses, profile);
-        let support = Support::of(profile.bearing_friction_max);
+        let of = |friction: f64, moment: f64| Effect { friction, moment, ..Effect::default() };
         if form == Form::BOTH {
-            let what = (Term::BearingState, support);
-            let half_nm = of_moment.half_width_nm;
-            let effect = Effect { moment: half_nm, ..Effect::default() };
-            self.line(what, of_moment.shape(), (half_nm, NewtonMetre), Reach::Formed, effect);
+            self.add_bias(Term::BearingState, of_moment, |nm| of(0.0, nm), profile);
         }
-        let what = (Term::Bearing, support);
-        let half_nm = of_friction.half_width_nm;
-        let effect = Effect { friction: half_nm, ..Effect::default() };
-        let size = (half_nm, NewtonMetre);
         if profile.bearing_friction_set.is_none() {
-            self.line(what, of_friction.shape(), size, Reach::Formed, effect);
+            self.add_bias(Term::Bearing, of_friction, |nm| of(nm, 0.0), profile);
             return 0.0;
         }
-        self.line(what, Shape::Rectangular, size, Reach::Formed, effect);
+        let spread = Bias { middle_nm: 0.0, ..of_friction };
+        self.add_bias(Term::Bearing, spread, |nm| of(nm, 0.0), profile);
         of_friction.middle_nm
+    }
+
+    /// A bias as its two lines; its middle goes with the rectangular one.
+    fn add_bias(
+        &mut self,
+        term: Term,
+        bias: Bias,
+        effect: impl Fn(f64) -> Effect,
+        profile: &MeasurementProfile,
+    ) {
+        let what = (term, Support::of(profile.bearing_friction_max));
+        let size = |nm: f64| (nm, SizeUnit::NewtonMetre);
+        // A line has a size to count its middle in, however narrow it is.
+        let half_nm = bias.half_width_nm.max(NARROW_NM);
+        let shape = Shape::Biased { middle: bias.middle_nm / half_nm };
+        self.line(what, shape, size(half_nm), Reach::Formed, effect(half_nm));
+        let normal_nm = bias.normal_u_nm;
+        self.line(what, Shape::KNOWN, size(normal_nm), Reach::Formed, effect(normal_nm));
     }
 
     /// What a peak and a limit contain beyond running friction.
