@@ -25,8 +25,9 @@ use super::{Direction, StringKind};
 pub const READING_COUNT: usize = 10;
 
 const METRES_PER_INCH: f64 = 0.0254;
-/// Difference of a person's way from the mean of all, relative standard deviation (assumed).
-const PERSON_RELATIVE_SD: f64 = 0.002;
+/// How much people differ in what of the torque they bring to the pin, relative standard
+/// deviation: some groups are more alike than others, none by more than the class says (assumed).
+const PERSON_RELATIVE_SD: (f64, f64) = (0.002, 0.010);
 /// People that use a lever, the same that read pins on its bench.
 pub const PERSON_COUNT: usize = 2;
 /// Largest slant of the hand's force along the pin, share of what turns it (assumed).
@@ -109,7 +110,8 @@ impl Day {
         lever.temperature_c += random.uniform(-5.0, 5.0);
         lever.hand_warming_k = random.uniform(0.0, 3.0);
         lever.posture = posture(is_upright, &mut random);
-        let people = [(); PERSON_COUNT].map(|()| PERSON_RELATIVE_SD * random.standard_normal());
+        let person_sd = random.uniform(PERSON_RELATIVE_SD.0, PERSON_RELATIVE_SD.1);
+        let people = [(); PERSON_COUNT].map(|()| person_sd * random.standard_normal());
         let house = House::drawn(&mut root.fork("house"));
         let mut instrument = modern_88("coverage", kind);
         for pin in &mut instrument.pins {
