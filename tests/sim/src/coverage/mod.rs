@@ -77,7 +77,7 @@ pub fn live(seed: u64, tally: &mut Tally) {
             tally.unread_count += 1;
             continue;
         };
-        tally.add(&Case { task, truth: read.truth, pin });
+        tally.add(&Case { direction: read.direction, kind: task.kind, truth: read.truth, pin });
     }
 }
 

@@ -98,11 +98,9 @@ impl Day {
         let mut random = root.fork("day");
         let is_upright = random.chance(0.5);
         let kind = if is_upright { InstrumentKind::Upright } else { InstrumentKind::Grand };
-        let mut bench_lever = LeverModel::drawn_within(
-            root.bits_of("lever"),
-            Posture::upright(),
-            &LeverSpec::uncalibrated(),
-        );
+        let lever_seed = root.fork("lever").bits();
+        let mut bench_lever =
+            LeverModel::drawn_within(lever_seed, Posture::upright(), &LeverSpec::uncalibrated());
         // The bench's room keeps its temperature, and nobody warms the lever.
         bench_lever.hand_warming_k = 0.0;
         let mut lever = bench_lever;
@@ -130,17 +128,6 @@ impl Day {
         }
         let hand = Hand::drawn(&mut root.fork("hand"));
         Day { seed, bench_lever, lever, people, hand, instrument, piano, tasks }
-    }
-}
-
-/// A seed for a part.
-trait Bits {
-    fn bits_of(&self, label: &str) -> u64;
-}
-
-impl Bits for Random {
-    fn bits_of(&self, label: &str) -> u64 {
-        self.fork(label).bits()
     }
 }
 
