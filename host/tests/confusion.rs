@@ -11,6 +11,7 @@ use pinhold::analysis::input::{
     Condition, Estimate, PinReading, PlankSight, StringState, TorqueKind, TuneStability,
 };
 use pinhold::analysis::{Assessment, AssessmentInput, Profile, assess};
+use pinhold::instrument::scale::StringScale;
 use pinhold::instrument::{FieldPin, Instrument, InstrumentKind};
 use pinhold_protocol::record::{Pin, StringPosition};
 use pinhold_sim::piano::{self, Fault, Piano, Severity, StringLetter};
@@ -68,6 +69,7 @@ fn instrument(piano: &Piano, setting: Setting) -> Instrument {
         first_note: 1,
         last_note: 88,
         pins,
+        strings: StringScale::default(),
     }
 }
 

@@ -7,6 +7,10 @@
 //! cancels in F to the bit, a span error has equal ones and averages with nothing. Correlated
 //! inputs (a fitted curve's coefficients) are made into independent lines before they come here.
 //!
+//! A source that is wrong one way more than the other and was not taken off has a bias: the values
+//! told stay, the distribution moves, and the bias counts with its square in the uncertainty about
+//! the value told (JCGM 100, F.2.4.5).
+//!
 //! H is no linear function of M₀, but F − h·M₀ is one for every h, and P(H < h) = P(F − h·M₀ < 0)
 //! while M₀ is positive (Fieller's way): so intervals and chances of H need no linearisation.
 //!
@@ -108,7 +112,11 @@ impl ReadingBudget {
     /// What one size of a line does to a quantity, in the quantity's unit, friction formed as in
     /// `form`.
     pub fn sensitivity(&self, line: &BudgetLine, quantity: Quantity, form: Form) -> f64 {
-        let effect = line.effect;
+        self.of_quantity(line.effect, quantity, form)
+    }
+
+    /// What an effect does to a quantity.
+    fn of_quantity(&self, effect: Effect, quantity: Quantity, form: Form) -> f64 {
         match quantity {
             Quantity::Friction => form.of_friction(effect),
             Quantity::Moment => 0.5 * (effect.sharp - effect.flat) + effect.moment,
@@ -123,10 +131,11 @@ impl ReadingBudget {
     /// several cases, root mean square over them.
     pub fn contribution(&self, line: &BudgetLine, quantity: Quantity) -> f64 {
         let of_case = |case: &Case| {
-            let c = self.sensitivity(line, quantity, case.form);
-            case.weight * c * c
+            let c = line.shape.relative_u() * self.sensitivity(line, quantity, case.form);
+            let bias = self.of_quantity(line.bias, quantity, case.form);
+            case.weight * (c * c + bias * bias)
         };
-        line.shape.relative_u() * self.cases.iter().map(of_case).sum::<f64>().sqrt()
+        self.cases.iter().map(of_case).sum::<f64>().sqrt()
     }
 
     /// Standard deviation between the cases, in the quantity's unit: not knowing the direction.
@@ -206,36 +215,34 @@ impl ReadingBudget {
     /// Distribution of the measured moment.
     fn moment(&self) -> Option<Distribution> {
         let form = self.cases.first()?.form;
-        self.distribution(self.moment_nm?, |line| self.sensitivity(line, Quantity::Moment, form))
+        self.distribution(self.moment_nm?, |effect| {
+            self.of_quantity(effect, Quantity::Moment, form)
+        })
     }
 
     /// Distribution of friction in one case.
     fn friction_in(&self, case: &Case) -> Option<Distribution> {
-        self.distribution(case.friction_nm, |line| case.form.of_friction(line.effect))
+        self.distribution(case.friction_nm, |effect| case.form.of_friction(effect))
     }
 
     /// Distribution of F − h·M₀ in one case, h the factor asked about.
     fn excess_in(&self, case: &Case, factor: f64) -> Option<Distribution> {
         let value = case.friction_nm - factor * self.moment_at_pitch_nm;
-        self.distribution(value, |line| {
-            case.form.of_friction(line.effect) - factor * line.effect.at_pitch
-        })
+        self.distribution(value, |effect| case.form.of_friction(effect) - factor * effect.at_pitch)
     }
 
     /// Value and lines, each with its sensitivity, as a distribution.
-    fn distribution(
-        &self,
-        value: f64,
-        sensitivity: impl Fn(&BudgetLine) -> f64,
-    ) -> Option<Distribution> {
-        let parts: Vec<Component> = self
-            .lines
-            .iter()
-            .map(|line| (line, sensitivity(line)))
-            .filter(|(_, c)| *c != 0.0)
-            .map(|(line, c)| line.shape.component(c))
-            .collect();
-        let off: f64 = self.lines.iter().map(|line| sensitivity(line) * line.shape.offset()).sum();
-        Distribution::new(value - off, &parts).ok()
+    fn distribution(&self, value: f64, of: impl Fn(Effect) -> f64) -> Option<Distribution> {
+        let mut middle = value;
+        let mut parts: Vec<Component> = Vec::with_capacity(self.lines.len());
+        for line in &self.lines {
+            // Told = true + error.
+            middle -= of(line.bias);
+            let c = of(line.effect);
+            if c != 0.0 {
+                parts.push(line.shape.component(c));
+            }
+        }
+        Distribution::new(middle, &parts).ok()
     }
 }

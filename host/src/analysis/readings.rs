@@ -2,7 +2,7 @@
 //! uncertainty, its standard uncertainties and its 95 % coverage intervals.
 //!
 //! What a lever's budget holds is in `lever_lines`, a hand tool's in `hand`, what every reading
-//! has once friction is formed (bearing, string, kind) in `combine`. Terms come from the lever's
+//! has once friction is formed (string, kind) in `combine`, the wire in its bearing in `bearing`. Terms come from the lever's
 //! calibration or class and from the classes stated in [`MeasurementProfile`]. Errors that can
 //! only make a reading high are not corrected but carried whole, on their own side.
 //!

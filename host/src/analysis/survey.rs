@@ -10,6 +10,8 @@ use pinhold_protocol::record::Pin;
 use super::band::finite;
 use super::input::{Estimate, PinReading, StringState};
 use super::stats::median;
+use crate::instrument::moment::string_on_pin;
+use crate::instrument::scale::StringSource;
 use crate::instrument::{FieldPin, Instrument};
 
 /// Least friction the logarithm is taken of, N·m: below it a pin is simply loose.
@@ -84,7 +86,7 @@ impl<'a> Survey<'a> {
         let at_site: Vec<Option<&PinReading>> =
             sites.iter().map(|site| by_pin.remove(&site.pin)).collect();
         let stray_count = by_pin.len();
-        fill_moments(&mut sites, &at_site);
+        fill_moments(&mut sites, &at_site, instrument);
         let mut incomparable_count = 0;
         let mut observations = Vec::new();
         for (site, reading) in at_site.iter().enumerate() {
@@ -187,9 +189,9 @@ fn mark_flange(sites: &mut [Site], pins: &[&FieldPin]) {
     }
 }
 
-/// String moments at pitch for every site: its reading's, else the median of the nearest notes
-/// strung alike, else the register's usual value (string table of the trade, MEM).
-fn fill_moments(sites: &mut [Site], readings: &[Option<&PinReading>]) {
+/// String moments at pitch for every site: its reading's, else from the string scale where there
+/// is one, else the median of the nearest notes strung alike, else the register's usual value (string table of the trade, MEM).
+fn fill_moments(sites: &mut [Site], readings: &[Option<&PinReading>], instrument: &Instrument) {
     let mut strings: BTreeMap<u8, usize> = BTreeMap::new();
     for site in sites.iter() {
         *strings.entry(site.pin.note).or_default() += 1;
@@ -204,6 +206,10 @@ fn fill_moments(sites: &mut [Site], readings: &[Option<&PinReading>]) {
         .collect();
     for (site, reading) in sites.iter_mut().zip(readings) {
         let own = finite(reading.map(|r| r.moment_at_pitch_nm)).filter(|m| m.value > 0.2);
+        let scaled = || string_on_pin(instrument, site.pin, site.diameter_um);
+        let scaled = (!instrument.strings.is_empty()).then(scaled);
+        let of_scale = scaled.filter(|string| string.source != StringSource::Class);
+        let own = own.or(of_scale.map(|string| string.moment_nm));
         let count = strings[&site.pin.note];
         site.moment_at_pitch_nm = own.unwrap_or_else(|| {
             let mut near: Vec<(u8, f64)> = known

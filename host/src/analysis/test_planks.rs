@@ -6,6 +6,7 @@ use pinhold_protocol::record::{Pin, StringPosition};
 
 use super::input::{Estimate, PinReading, StringState, TorqueKind};
 use super::random::Random;
+use crate::instrument::scale::StringScale;
 use crate::instrument::{FieldPin, Instrument, InstrumentKind};
 
 pub(crate) fn pin(note: u8, letter: char) -> Pin {
@@ -47,6 +48,7 @@ pub(crate) fn grand() -> Instrument {
         first_note: 1,
         last_note: 88,
         pins,
+        strings: StringScale::default(),
     }
 }
 

@@ -25,6 +25,7 @@ use super::import::with_free_uid;
 use super::show::{self, ReportArguments};
 use super::survey::plan_for;
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
+use crate::instrument::scale::StringScale;
 use crate::instrument::{FieldPin, Instrument, InstrumentKind, pin_name};
 use crate::link::port::{self, Port, PortError};
 use crate::report::{self, MapModel};
@@ -89,6 +90,7 @@ pub fn instrument_of(piano: &Piano, name: &str) -> Instrument {
         first_note: pins.first().map_or(1, |field_pin| field_pin.pin.note),
         last_note: pins.last().map_or(88, |field_pin| field_pin.pin.note),
         pins,
+        strings: StringScale::default(),
     }
 }
 

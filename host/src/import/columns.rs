@@ -6,7 +6,7 @@ use crate::text::nearest;
 use crate::units::TorqueUnit;
 
 /// Most columns a header may have; every name at most once.
-const COLUMN_COUNT_MAX: usize = 32;
+pub(super) const COLUMN_COUNT_MAX: usize = 32;
 
 /// Which torque a column gives.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -108,7 +108,7 @@ pub(super) fn name_of(column: Column) -> &'static str {
 }
 
 /// Comma, semicolon or tab: whichever the first line that is not blank has most of.
-fn separator_of(text: &str) -> u8 {
+pub(super) fn separator_of(text: &str) -> u8 {
     let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
     let count = |separator: u8| header.bytes().filter(|byte| *byte == separator).count();
     let (comma, semicolon, tab) = (count(b','), count(b';'), count(b'\t'));
@@ -122,7 +122,7 @@ fn separator_of(text: &str) -> u8 {
 }
 
 /// Lines that are not blank, split into cells; of too many only as many as tell that.
-fn split_lines(text: &str, separator: u8) -> Vec<Line> {
+pub(super) fn split_lines(text: &str, separator: u8) -> Vec<Line> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)

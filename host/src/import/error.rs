@@ -148,7 +148,7 @@ fn offer(nearest: Option<&str>) -> String {
 }
 
 /// The faults, one a line, the list capped.
-fn fault_list(faults: &[RowFault]) -> String {
+pub(super) fn fault_list(faults: &[RowFault]) -> String {
     let count = faults.len();
     let mut list = match count {
         1 => "1 fault, nothing was stored".to_string(),

@@ -14,6 +14,7 @@ pub mod field;
 mod file;
 pub mod hand;
 mod rows;
+pub mod strings;
 
 pub use error::{FAULT_COUNT_SHOWN, ImportError, RowFault};
 pub use file::{FILE_BYTES_MAX, read_file};

@@ -9,6 +9,7 @@
 
 use pinhold_protocol::record::Pin;
 
+use super::scale::StringScale;
 use super::stringing::{Stringing, strings_of_unison};
 use super::{FieldPin, Instrument, InstrumentKind};
 
@@ -87,6 +88,7 @@ pub fn lay_out(
         first_note: stringing.first_note(),
         last_note: stringing.last_note(),
         pins,
+        strings: StringScale::default(),
     }
 }
 

@@ -7,6 +7,8 @@ pub mod layout;
 pub mod moment;
 pub mod note;
 pub mod pitch;
+pub mod pitch_cost;
+pub mod scale;
 pub mod stringing;
 pub mod strings;
 
@@ -80,6 +82,8 @@ pub struct Instrument {
     pub last_note: u8,
     /// Pins in order of note, then string.
     pub pins: Vec<FieldPin>,
+    /// What is known of its strings; empty when nobody measured them.
+    pub strings: scale::StringScale,
 }
 
 impl Instrument {

@@ -119,6 +119,23 @@ pub fn cents_per_degree(
     cents_for_tension_change(tension_n, change_n)
 }
 
+/// Pull behind a bearing over the pull before it, while the wire slides over it: e^(μφ), with the
+/// wrap φ in radians (Euler-Eytelwein).
+///
+/// ```
+/// use pinhold::instrument::strings::bearing_tension_ratio;
+/// assert_eq!(bearing_tension_ratio(0.2, 0.0), 1.0);
+/// ```
+pub fn bearing_tension_ratio(friction_coefficient: f64, wrap_rad: f64) -> f64 {
+    libm::exp(friction_coefficient * wrap_rad)
+}
+
+/// What stiffness alone adds to the frequency, as a pull, N: π³·E·d⁴/(64·L²), the part of a stiff
+/// string's fundamental that no tension answers for (the same source).
+pub fn stiffness_pull_n(modulus_pa: f64, diameter_m: f64, length_m: f64) -> f64 {
+    inharmonicity(modulus_pa, diameter_m, 1.0, length_m)
+}
+
 /// Inharmonicity coefficient of a stiff string, B = π³·E·d⁴/(64·T·L²)
 /// (H. Fletcher, J. Acoust. Soc. Am. 36, 1964).
 pub fn inharmonicity(modulus_pa: f64, diameter_m: f64, tension_n: f64, length_m: f64) -> f64 {

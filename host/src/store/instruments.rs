@@ -7,6 +7,7 @@ use super::codes::{letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
 use super::{Store, surveys};
+use crate::instrument::scale::StringScale;
 use crate::instrument::{FieldPin, Instrument, InstrumentKind};
 use crate::text::nearest;
 
@@ -282,6 +283,7 @@ fn record_from(row: &Row<'_>) -> Result<InstrumentRecord, StoreError> {
             first_note: whole(number(3)?, "a lowest note")?,
             last_note: whole(number(4)?, "a highest note")?,
             pins: Vec::new(),
+            strings: StringScale::default(),
         },
         facts: InstrumentFacts {
             serial: text(5)?,

@@ -177,8 +177,8 @@ pub enum Support {
     Stated(Grade, &'static str),
     /// This reading's own numbers.
     Reading,
-    /// The string's moment as the instrument has it: from data, else kind and neighbours.
-    Strings,
+    /// The string's moment as the instrument has it: data, neighbours or class.
+    Strings(&'static str),
 }
 
 impl Support {
@@ -194,7 +194,7 @@ impl Support {
             Support::LeverClass => Grade::Derived.mark().to_owned(),
             Support::Stated(grade, _) => grade.mark().to_owned(),
             Support::Reading => "reading".to_owned(),
-            Support::Strings => "strings".to_owned(),
+            Support::Strings(source) => source.to_owned(),
         }
     }
 
@@ -205,7 +205,7 @@ impl Support {
             Support::LeverClass => "class of an uncalibrated lever".to_owned(),
             Support::Stated(_, source) => source.to_owned(),
             Support::Reading => "this reading".to_owned(),
-            Support::Strings => "instrument's strings".to_owned(),
+            Support::Strings(source) => format!("the instrument's strings, {source}"),
         }
     }
 }
@@ -224,7 +224,7 @@ pub enum SizeUnit {
 }
 
 /// How large a source is, as stated: a standard uncertainty where the shape is normal, the half
-/// width where it is bounded, the whole width where it can only go one way.
+/// width where it is bounded.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Size {
     /// Number, not negative.
@@ -245,27 +245,17 @@ pub enum Shape {
     Rectangular,
     /// Sum of two equal rectangular ones; likeliest in the middle.
     Triangular,
-    /// What is told is too high by anything from nothing to the whole width.
-    ReadsHigh,
-    /// What is told is off by a bias that is not taken off: anywhere within ± half width about
-    /// its middle alike.
-    Biased {
-        /// Middle of the bias in half widths.
-        middle: f64,
-    },
 }
 
 impl Shape {
     /// Normal, the standard uncertainty taken as known.
     pub const KNOWN: Shape = Shape::Normal { degrees_of_freedom: f64::INFINITY };
 
-    /// Standard uncertainty of a source of size 1 about what is told.
+    /// Standard uncertainty of a source of size 1 about its middle.
     pub fn relative_u(self) -> f64 {
         match self {
             Shape::Normal { .. } => 1.0,
-            // A bias not taken off counts with its mean square about nothing, ∫b² = 1/3.
-            Shape::Rectangular | Shape::ReadsHigh => 1.0 / 3f64.sqrt(),
-            Shape::Biased { middle } => (1.0 / 3.0 + middle * middle).sqrt(),
+            Shape::Rectangular => 1.0 / 3f64.sqrt(),
             Shape::Triangular => 1.0 / 6f64.sqrt(),
         }
     }
@@ -284,17 +274,6 @@ impl Shape {
             Shape::Normal { .. } => "normal",
             Shape::Rectangular => "rectangular",
             Shape::Triangular => "triangular",
-            Shape::ReadsHigh => "reads-high",
-            Shape::Biased { .. } => "biased",
-        }
-    }
-
-    /// What is told less what is true on average, for a source of size 1, beside the component's
-    /// own mean.
-    pub(super) const fn offset(self) -> f64 {
-        match self {
-            Shape::Biased { middle } => middle,
-            _ => 0.0,
         }
     }
 
@@ -305,12 +284,8 @@ impl Shape {
             Shape::Normal { degrees_of_freedom } => {
                 Component::Normal { u: size, degrees_of_freedom }
             }
-            Shape::Rectangular | Shape::Biased { .. } => {
-                Component::Rectangular { half_width: size }
-            }
+            Shape::Rectangular => Component::Rectangular { half_width: size },
             Shape::Triangular => Component::Triangular { half_width: size },
-            // Told = true + bias, so the true value lies below what is told.
-            Shape::ReadsHigh => Component::OneSided { signed_width: -sensitivity },
         }
     }
 }
@@ -372,6 +347,15 @@ pub struct BudgetLine {
     pub size: Size,
     /// Which numbers share it.
     pub reach: Reach,
-    /// What it does.
+    /// What one size of it does.
     pub effect: Effect,
+    /// What it adds on average and was not taken off, N·m: numbers told read high by so much.
+    pub bias: Effect,
+}
+
+impl BudgetLine {
+    /// Whether it is wrong one way more than the other.
+    pub fn is_one_sided(&self) -> bool {
+        self.bias != Effect::default()
+    }
 }

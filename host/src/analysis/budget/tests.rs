@@ -11,7 +11,14 @@ fn line(term: Term, shape: Shape, effect: Effect) -> BudgetLine {
         size: Size { value: 1.0, unit: SizeUnit::NewtonMetre },
         reach: Reach::Common,
         effect,
+        bias: Effect::default(),
     }
+}
+
+/// Reads friction high by anything from nothing to `most_nm`.
+fn reads_high(most_nm: f64) -> BudgetLine {
+    let half = Effect { friction: 0.5 * most_nm, ..Effect::default() };
+    BudgetLine { bias: half, ..line(Term::Bearing, Shape::Rectangular, half) }
 }
 
 fn on(sharp: f64, flat: f64) -> Effect {
@@ -28,7 +35,7 @@ fn both() -> ReadingBudget {
             line(Term::Noise, t(5.0), on(0.06, 0.0)),
             line(Term::Noise, t(5.0), on(0.0, 0.08)),
             line(Term::Hysteresis, Shape::Rectangular, on(0.12, 0.05)),
-            line(Term::Bearing, Shape::ReadsHigh, Effect { friction: 0.3, ..Effect::default() }),
+            reads_high(0.3),
             line(
                 Term::StringMoment,
                 Shape::KNOWN,
@@ -91,7 +98,6 @@ fn draw(shape: Shape, random: &mut Random) -> f64 {
         Shape::Normal { .. } => random.normal(),
         Shape::Rectangular => 2.0 * random.uniform() - 1.0,
         Shape::Triangular => random.uniform() - random.uniform(),
-        Shape::ReadsHigh => random.uniform(),
     }
 }
 
@@ -108,6 +114,7 @@ fn truth(budget: &ReadingBudget, random: &mut Random) -> [f64; 3] {
     for line in &budget.lines {
         let error = draw(line.shape, random);
         let e = line.effect;
+        friction -= form.of_friction(line.bias);
         let (sharp, flat) = (error * e.sharp, error * e.flat);
         let (given, now) = (error * e.given, error * e.now);
         // Told = true + error, stroke by stroke, before anything is formed.
@@ -178,6 +185,7 @@ fn estimated_scatter_covers_as_told() {
         let mut budget = both();
         let mut friction = budget.friction_nm;
         for line in &mut budget.lines {
+            friction -= Form::BOTH.of_friction(line.bias);
             let c = Form::BOTH.of_friction(line.effect);
             friction -= c * draw(line.shape, &mut random);
             if line.term == Term::Noise {
@@ -233,12 +241,13 @@ fn what_is_in_doubt_never_narrows_an_interval() {
         let at = (random.next_u64() % budget.lines.len() as u64) as usize;
         let before = table::QUANTITIES.map(|quantity| width(&budget, quantity));
         let factor = 1.0 + 2.0 * random.uniform();
+        budget.lines[at].bias.friction *= factor;
         let e = &mut budget.lines[at].effect;
         for number in [&mut e.sharp, &mut e.flat, &mut e.friction, &mut e.now, &mut e.at_pitch] {
             *number *= factor;
         }
         for (quantity, before) in table::QUANTITIES.into_iter().zip(before) {
-            if budget.lines[at].shape == Shape::ReadsHigh && quantity == Quantity::HoldingFactor {
+            if budget.lines[at].is_one_sided() && quantity == Quantity::HoldingFactor {
                 // A larger bias moves the factor down, and M₀ then weighs less in it.
                 continue;
             }

@@ -1,320 +1,345 @@
-//! What the wire's bearing does to a lever's running torques: the bias of F and of M.
+//! The wire in its bearing: what the strokes leave in friction and moment.
 //!
-//! The wire behind the bearing is a spring; its excess over the speaking length's tension stays
-//! within ±ε of it, and what the bearing does not hold passes on to the speaking length, the two
-//! lengths in series (capstan friction, DER). So the excess at each running torque depends on where
-//! it was left, and on how far the *coil* turned since. The lever takes its own torque's twist off
-//! its angle by the stiffness of the loading ramp, which holds the pin down to where the plank has
-//! not let go: what it calls the coil stands below it. The wire sits higher, and is wound by the
-//! torque with what lies between: half a degree and more from flat to sharp.
+//! Behind the coil a short segment runs to the bearing. Turning the coil stretches it by its
+//! stiffness, and the speaking length follows only when the tensions differ by more than the
+//! bearing holds, M·e^(±μθ); what it does not hold the two lengths share in series. So the pin-side
+//! moment lies somewhere in a loop about the speaking length's, within ±εM, ε = sinh(μθ), and where
+//! depends on how it was left and on how the coil turned.
 //!
-//! Of a string nobody knows ε, the segment's stiffness and where the last tuning left the wire.
-//! Each stated class is gone through in even steps, the reading's own path is walked for all of
-//! them, and the moments of all these walks make a bias with a spread. What the lever did to match the
-//! two torques is part of the walk, since it is known.
+//! The coil turns with the foot, and besides by the pin's own twist below it: κ_c from coil to wood
+//! and κ_e, half the embedded length, for the torque there (friction takes it up evenly). Running,
+//! the coil stands ±F·(κ_c + κ_e) off the foot. At rest it stands where the last turn left it: let
+//! go from running flat at −F to −M it springs back by κ_c·(F − M) + κ_e·(F − M)²/2F, from sharp at
+//! +F by κ_c·(F + M) + κ_e·(F + M)²/2F (DER, elastic pin in rigid-plastic friction).
 //!
-//! Deliberately not here: hand readings, whose path nobody recorded; the lever's own errors.
+//! A lever watched the foot, so the loop is walked for an even grid over what is not known: ε 3 to
+//! 13 % (ONE), where in the loop the wire was left, the segment's stiffness 0.3 to 0.8 N·m per
+//! degree (DER), which way the pin was turned last. With each, the pin-side moment at each running
+//! torque follows, and with it what half sum and half difference, as the lever brought them to one
+//! angle, are wrong by. Mean and scatter over the grid are the budget's lines; the stiffness the
+//! lever used is part of the walk and needs no line of its own.
 //!
-//! Invariant: the same bits on every machine; a fixed number of steps.
+//! A hand tool watched nothing: its half sum reads high by 0 to M·sinh(μθ), its half difference is
+//! off by where the wire stands, within ±M·sinh(μθ); M·(cosh(μθ) − 1), under 1 % of M, is within
+//! that.
+//!
+//! Friction is told uncorrected, unless a profile sets ε for an instrument.
 
 use pinhold_protocol::record::{Direction, Reading, Stroke};
+use pinhold_protocol::units::Torque;
 
 use super::MeasurementProfile;
+use super::combine::Torques;
+use crate::analysis::budget::{Effect, Form, Reach, Shape, SizeUnit, Support, Term};
+use crate::analysis::input::{StringState, TorqueKind};
+use crate::instrument::moment::PinString;
 use crate::instrument::pitch::{A4_HZ_ISO16, frequency_hz};
+use crate::instrument::strings::{
+    STEEL_DENSITY_KG_M3, STEEL_MODULUS_PA, wave_speed_m_s, wire_area_m2,
+};
 
-/// Turn of the tip against the coil per torque, degrees per N·m: 17 mm of 7.16 mm steel pin, of
-/// 25 mm above the plank with the coil 8 mm above it, G 79.3 GPa, L/(G·J) (DER).
-const ABOVE_COIL_DEG_PER_NM: f64 = 0.0475;
-/// Turn of the tip per torque while a stroke loads, where it did not tell, degrees per N·m: the
-/// core's nominal 620 N·m/rad (DER).
-const RAMP_DEG_PER_NM: f64 = 180.0 / (core::f64::consts::PI * 620.0);
-/// Speed of waves on plain wire, m/s: 160 lbf on .039 in steel (MEM figures, DER).
-const WAVE_SPEED_M_S: f64 = 340.0;
-/// Longest and shortest speaking lengths, m (MEM).
+/// Grid points over each of the three ranges not known.
+const GRID_COUNT: usize = 5;
+/// Share of a slip that its running torque is taken from: the first fifth is the break settling.
+const RUNNING_SHARE: f64 = 0.8;
+/// Points over that share that stand for its mean, from −½ to ½.
+const SLIP_POINTS: [f64; 3] = [-1.0 / 3.0, 0.0, 1.0 / 3.0];
+/// Twist from coil to wood, degrees per N·m: 6.5 mm of a 7.16 mm steel pin, G 79.3 GPa (DER; the
+/// height of a coil over the wood MEM 5–8 mm).
+const ABOVE_WOOD_DEG_PER_NM: f64 = 0.018;
+/// Twist of the embedded part when all of it slips, degrees per N·m: half of 30 mm (DER).
+const EMBEDDED_DEG_PER_NM: f64 = 0.042;
+/// Shortest and longest speaking length believed, m (MEM).
 const SPEAKING_M: (f64, f64) = (0.05, 1.35);
-/// Stiffness of a metre of wire at the coil, N·m·m per degree: E·A·r² of 1 mm wire on a 7.16 mm
-/// pin, E 205 GPa (DER).
-const SPEAKING_NM_M_PER_DEG: f64 = 0.047;
-/// Share of a slip that is still to come at the angle a running torque belongs to: it is the mean
-/// from the first fifth on.
-const SLIP_TO_COME: f64 = 0.4;
-/// Steps through each class: bearing friction, state left, stiffness.
-const STEPS: [usize; 3] = [8, 8, 6];
-/// Strokes that ran, at most one each way.
-const RUN_COUNT_MAX: usize = 2;
 
-/// One stroke that ran.
+/// One stroke as the foot went.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Run {
-    pub(super) direction: Direction,
-    /// Angle the running torque belongs to, degrees from where the foot was found, sharp positive.
-    pub(super) running_deg: f64,
-    /// How far the foot slipped, degrees.
-    pub(super) slip_deg: f64,
-    /// How far the lever's torque winds up the pin between the foot's angle and the coil, degrees
-    /// per N·m.
-    pub(super) wind_up_deg_per_nm: f64,
-    /// What matching added to the running torque, N·m, in its own direction.
-    pub(super) matched_nm: f64,
+struct Leg {
+    /// −1 flat, 1 sharp.
+    sign: f64,
+    /// Foot angle of its running torque, degrees from where the pin was found.
+    running_deg: Option<f64>,
+    /// Foot rotation, degrees, positive.
+    slip_deg: f64,
+    /// What the lever added to its running torque to bring it to the found angle, N·m.
+    brought_nm: f64,
 }
 
-/// The strokes a reading was formed from, in time.
+/// What the foot did from being found to the last running torque, and what the lever made of it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Course {
+    legs: Vec<Leg>,
+}
+
+impl Course {
+    /// From a record; `None` when no stroke ran.
+    pub(super) fn of(reading: &Reading) -> Option<Course> {
+        let ran = reading.strokes.iter().any(|stroke| stroke.running.is_some());
+        ran.then(|| Course {
+            legs: reading.strokes.iter().map(|stroke| leg_of(stroke, reading)).collect(),
+        })
+    }
+}
+
+fn leg_of(stroke: &Stroke, reading: &Reading) -> Leg {
+    let (sign, matched) = match stroke.direction {
+        Direction::Flat => (-1.0, reading.flat),
+        Direction::Sharp => (1.0, reading.sharp),
+    };
+    let brought =
+        |(matched, running): (Torque, Torque)| matched.newton_metres() - running.newton_metres();
+    Leg {
+        sign,
+        running_deg: stroke.running.map(|_| stroke.running_angle.radians().to_degrees()),
+        slip_deg: stroke.slip.radians().to_degrees().abs(),
+        brought_nm: matched.zip(stroke.running).map_or(0.0, brought),
+    }
+}
+
+/// What is known of the string and the pin while it was turned.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Path {
-    runs: [Option<Run>; RUN_COUNT_MAX],
-    note: u8,
+pub(super) struct Wire {
+    /// Moment of the speaking length, N·m.
+    pub(super) moment_nm: f64,
+    /// Friction of the pin, N·m.
+    pub(super) friction_nm: f64,
+    /// Stiffness of the speaking length at the coil, N·m per degree.
+    pub(super) speaking_nm_per_deg: f64,
 }
 
-/// A bias, N·m: about its middle a rectangular part and a normal one, independent, that together
-/// have the variance and the fourth moment of the walks.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Bias {
-    pub(super) middle_nm: f64,
-    pub(super) half_width_nm: f64,
-    pub(super) normal_u_nm: f64,
+/// Stiffness of a string's speaking length at the coil, N·m per degree: E·A·r²/L.
+pub(super) fn speaking_nm_per_deg(note: u8, string: &PinString) -> f64 {
+    let area_m2 = wire_area_m2(string.wire_m);
+    let pull_n = string.tension_n.value.max(0.0);
+    // As plain wire; a wound string is shorter than that, and longer than the longest is none.
+    let speed_m_s = wave_speed_m_s(pull_n, STEEL_DENSITY_KG_M3 * area_m2);
+    let guess_m = speed_m_s / (2.0 * frequency_hz(note, A4_HZ_ISO16));
+    let known_m = string.speaking_length_m.filter(|length_m| *length_m > 0.0);
+    let length_m = known_m.unwrap_or(guess_m).max(SPEAKING_M.0).min(SPEAKING_M.1);
+    let arm_m = if pull_n > 0.0 { string.moment_nm.value / pull_n } else { 0.0 };
+    (STEEL_MODULUS_PA * area_m2 * arm_m * arm_m / length_m).to_radians()
 }
 
-impl Bias {
-    /// Standard deviation, N·m.
-    #[cfg(test)]
-    fn sd_nm(self) -> f64 {
-        libm::hypot(self.half_width_nm / 3f64.sqrt(), self.normal_u_nm)
-    }
-}
-
-/// Excess kurtosis of a rectangle.
-const RECTANGLE_EXCESS: f64 = -1.2;
-
-/// What a number of walks come to.
-fn bias_of(walks_nm: &[f64]) -> Bias {
-    let count = walks_nm.len().max(1) as f64;
-    let middle_nm = walks_nm.iter().sum::<f64>() / count;
-    let (mut second, mut fourth) = (0.0, 0.0);
-    for walk_nm in walks_nm {
-        let square = (walk_nm - middle_nm) * (walk_nm - middle_nm);
-        second += square / count;
-        fourth += square * square / count;
-    }
-    if second <= 0.0 {
-        return Bias { middle_nm, ..Bias::default() };
-    }
-    // Of independent parts the fourth cumulants add: that of the rectangle is all there is.
-    let excess = (fourth / (second * second) - 3.0).max(RECTANGLE_EXCESS).min(0.0);
-    let share = (excess / RECTANGLE_EXCESS).sqrt();
-    Bias {
-        middle_nm,
-        half_width_nm: (3.0 * share * second).sqrt(),
-        normal_u_nm: ((1.0 - share) * second).max(0.0).sqrt(),
-    }
-}
-
-/// One string in one bearing.
+/// One set of what is not known.
 #[derive(Clone, Copy, Debug)]
-struct Wire {
+struct Guess {
+    /// Largest excess of the pin-side moment, share of the speaking length's.
     friction: f64,
+    /// Where in the loop the wire was left, −1 to 1.
+    left: f64,
+    /// Stiffness of the segment, N·m per degree.
     segment_nm_per_deg: f64,
+    /// Way the pin was turned last: −1 flat, 1 sharp.
+    last: f64,
+}
+
+/// The wire as it goes.
+struct Going {
+    guess: Guess,
     speaking_nm_per_deg: f64,
     speaking_nm: f64,
     excess_nm: f64,
     coil_deg: f64,
 }
 
-impl Wire {
-    fn turn_to(&mut self, coil_deg: f64) {
-        let wanted_nm = self.excess_nm + self.segment_nm_per_deg * (coil_deg - self.coil_deg);
+impl Going {
+    /// Turns the coil; returns the pin-side moment, N·m.
+    fn turn_to(&mut self, coil_deg: f64) -> f64 {
+        let segment = self.guess.segment_nm_per_deg;
+        let wanted_nm = self.excess_nm + segment * (coil_deg - self.coil_deg);
         self.coil_deg = coil_deg;
-        let most_nm = self.friction * self.speaking_nm;
+        let most_nm = self.guess.friction * self.speaking_nm;
         self.excess_nm = wanted_nm.max(-most_nm).min(most_nm);
-        let both = self.segment_nm_per_deg + self.speaking_nm_per_deg;
-        let passed_nm = (wanted_nm - self.excess_nm) * self.speaking_nm_per_deg / both;
+        // What the bearing does not hold, the two lengths share in series.
+        let speaking = self.speaking_nm_per_deg;
+        let passed_nm = (wanted_nm - self.excess_nm) * speaking / (segment + speaking);
         self.speaking_nm = (self.speaking_nm + passed_nm).max(0.0);
-    }
-
-    fn moment_nm(&self) -> f64 {
         self.speaking_nm + self.excess_nm
     }
 }
 
-/// How far a stroke's torque winds up the pin between the angle told and the coil.
-fn wind_up_deg_per_nm(stroke: &Stroke) -> f64 {
-    let ramp_deg_per_nm = stroke.ramp_stiffness.map_or(RAMP_DEG_PER_NM, |stiffness| {
-        1.0_f64.to_degrees() / stiffness.newton_metres_per_radian()
-    });
-    (ramp_deg_per_nm - ABOVE_COIL_DEG_PER_NM).max(0.0)
+/// Angle of the coil off the foot at rest, degrees, after the last turn went `last` way.
+fn at_rest_deg(wire: &Wire, last: f64) -> f64 {
+    let friction_nm = wire.friction_nm;
+    if friction_nm <= 0.0 {
+        return 0.0;
+    }
+    let whole_deg = friction_nm * (ABOVE_WOOD_DEG_PER_NM + EMBEDDED_DEG_PER_NM);
+    let back_nm = (friction_nm + last * wire.moment_nm).max(0.0);
+    let embedded_deg = EMBEDDED_DEG_PER_NM * back_nm * back_nm / (2.0 * friction_nm);
+    last * (whole_deg - ABOVE_WOOD_DEG_PER_NM * back_nm - embedded_deg)
 }
 
-/// The middle of step `index` of `count` through a class.
-fn step((low, high): (f64, f64), index: usize, count: usize) -> f64 {
-    low + (high - low) * (index as f64 + 0.5) / count as f64
-}
-
-impl Path {
-    /// Of a lever's reading; `None` when nothing ran.
-    pub(super) fn of(reading: &Reading) -> Option<Path> {
-        let first = |direction: Direction| {
-            let strokes = reading.strokes.iter().enumerate();
-            strokes.filter(|(_, s)| s.direction == direction).find(|(_, s)| s.running.is_some())
+impl Course {
+    /// What the first running torque of each direction is wrong by, N·m, sharp then flat, in its
+    /// own direction, as the lever brought it to the found angle.
+    fn errors(&self, wire: &Wire, guess: Guess) -> [Option<f64>; 2] {
+        let wound_deg = wire.friction_nm.max(0.0) * (ABOVE_WOOD_DEG_PER_NM + EMBEDDED_DEG_PER_NM);
+        let mut going = Going {
+            guess,
+            speaking_nm_per_deg: wire.speaking_nm_per_deg,
+            speaking_nm: wire.moment_nm,
+            excess_nm: guess.left * guess.friction * wire.moment_nm,
+            coil_deg: at_rest_deg(wire, guess.last),
         };
-        let mut found: Vec<(usize, &Stroke)> =
-            [Direction::Flat, Direction::Sharp].into_iter().filter_map(first).collect();
-        found.sort_by_key(|(place, _)| *place);
-        let mut runs = [None; RUN_COUNT_MAX];
-        for (run, (_, stroke)) in runs.iter_mut().zip(&found) {
-            let matched = match stroke.direction {
-                Direction::Sharp => reading.sharp,
-                Direction::Flat => reading.flat,
-            };
-            let shift = matched.zip(stroke.running);
-            *run = Some(Run {
-                direction: stroke.direction,
-                running_deg: stroke.running_angle.radians().to_degrees(),
-                slip_deg: stroke.slip.radians().to_degrees(),
-                wind_up_deg_per_nm: wind_up_deg_per_nm(stroke),
-                matched_nm: shift.map_or(0.0, |(matched, running)| {
-                    matched.newton_metres() - running.newton_metres()
-                }),
-            });
-        }
-        (!found.is_empty()).then_some(Path { runs, note: reading.pin.note })
-    }
-
-    /// Stiffness of the speaking length at the coil, N·m per degree.
-    fn speaking_nm_per_deg(&self) -> f64 {
-        let length_m = WAVE_SPEED_M_S / (2.0 * frequency_hz(self.note, A4_HZ_ISO16));
-        SPEAKING_NM_M_PER_DEG / length_m.max(SPEAKING_M.0).min(SPEAKING_M.1)
-    }
-
-    /// The pin-side moment less what it was found at, for each run, N·m: in one wire.
-    fn lifts_nm(&self, mut wire: Wire, moment_nm: f64, friction_nm: f64) -> [f64; RUN_COUNT_MAX] {
-        let mut lifts_nm = [0.0; RUN_COUNT_MAX];
-        for (lift_nm, run) in lifts_nm.iter_mut().zip(self.runs.iter().flatten()) {
-            let sign = if run.direction == Direction::Sharp { 1.0 } else { -1.0 };
-            let wound_deg = run.wind_up_deg_per_nm * (sign * friction_nm + moment_nm);
-            wire.turn_to(run.running_deg + wound_deg);
-            *lift_nm = wire.moment_nm() - moment_nm;
-            let to_come_deg = SLIP_TO_COME * run.slip_deg;
-            wire.turn_to(run.running_deg + sign * to_come_deg + wound_deg);
-        }
-        lifts_nm
-    }
-
-    /// Bias of F and of M: what is told less what is true, with the string's moment and the
-    /// friction about so, `uses` saying which directions F is formed from.
-    pub(super) fn biases(
-        &self,
-        moment_nm: f64,
-        friction_nm: f64,
-        uses: impl Fn(Direction) -> bool,
-        profile: &MeasurementProfile,
-    ) -> (Bias, Bias) {
-        let speaking_nm_per_deg = self.speaking_nm_per_deg();
-        let frictions = profile.bearing_friction();
-        let stiffnesses =
-            (profile.segment_least_nm_per_deg.value, profile.segment_most_nm_per_deg.value);
-        let walk_count = STEPS.iter().product();
-        let mut of_friction = Vec::with_capacity(walk_count);
-        let mut of_moment = Vec::with_capacity(walk_count);
-        for place in 0..walk_count {
-            let friction = step(frictions, place % STEPS[0], STEPS[0]);
-            let left = step((-1.0, 1.0), place / STEPS[0] % STEPS[1], STEPS[1]);
-            let segment_nm_per_deg = step(stiffnesses, place / (STEPS[0] * STEPS[1]), STEPS[2]);
-            let wire = Wire {
-                friction,
-                segment_nm_per_deg,
-                speaking_nm_per_deg,
-                speaking_nm: moment_nm,
-                excess_nm: left * friction * moment_nm,
-                coil_deg: 0.0,
-            };
-            let lifts_nm = self.lifts_nm(wire, moment_nm, friction_nm);
-            let (mut sum_nm, mut difference_nm, mut count) = (0.0, 0.0, 0.0);
-            for (lift_nm, run) in lifts_nm.into_iter().zip(self.runs.iter().flatten()) {
-                if !uses(run.direction) {
-                    continue;
-                }
-                // A torque in its own direction: sharp F + M, flat F − M.
-                let sign = if run.direction == Direction::Sharp { 1.0 } else { -1.0 };
-                sum_nm += sign * lift_nm + run.matched_nm;
-                difference_nm += lift_nm + sign * run.matched_nm;
-                count += 1.0;
+        let mut errors = [None, None];
+        let mut foot_deg = 0.0;
+        for leg in &self.legs {
+            let ran_deg = RUNNING_SHARE * leg.slip_deg;
+            let after_deg = leg.sign * (leg.slip_deg - 0.5 * ran_deg);
+            let middle_deg = leg.running_deg.unwrap_or(foot_deg + after_deg);
+            let mut mean_nm = 0.0;
+            for share in SLIP_POINTS {
+                let at_deg = middle_deg + leg.sign * share * ran_deg;
+                let moment_nm = going.turn_to(at_deg + leg.sign * wound_deg);
+                mean_nm += (moment_nm - wire.moment_nm) / SLIP_POINTS.len() as f64;
             }
-            if count > 0.0 {
-                of_friction.push(sum_nm / count);
-                of_moment.push(difference_nm / count);
+            foot_deg = middle_deg + leg.sign * 0.5 * ran_deg;
+            going.turn_to(foot_deg + leg.sign * wound_deg);
+            let error = &mut errors[usize::from(leg.sign < 0.0)];
+            if leg.running_deg.is_some() && error.is_none() {
+                *error = Some(leg.sign * mean_nm + leg.brought_nm);
             }
         }
-        (bias_of(&of_friction), bias_of(&of_moment))
+        errors
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+/// What friction and moment are wrong by, over all guesses, N·m.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Wrong {
+    friction_mean: f64,
+    friction_sd: f64,
+    moment_mean: f64,
+    moment_sd: f64,
+    /// Between the two.
+    correlation: f64,
+}
 
-    fn run(direction: Direction, running_deg: f64, slip_deg: f64) -> Run {
-        Run { direction, running_deg, slip_deg, wind_up_deg_per_nm: 0.045, matched_nm: 0.0 }
-    }
-
-    fn micro_stroke() -> Path {
-        let runs = [run(Direction::Flat, -0.4, 0.7), run(Direction::Sharp, -0.35, 0.6)];
-        Path { runs: runs.map(Some), note: 49 }
-    }
-
-    fn profile(low: f64, high: f64) -> MeasurementProfile {
-        let mut profile = MeasurementProfile::default();
-        profile.bearing_friction_least.value = low;
-        profile.bearing_friction_max.value = high;
-        profile
-    }
-
-    #[test]
-    fn a_loop_that_is_crossed_both_ways_lifts_friction_by_all_of_it_and_the_moment_by_none() {
-        // 2εM = 0.12 N·m over 0.3 N·m/deg: crossed in 0.4 degrees, and the path is two long.
-        let (friction, moment) = micro_stroke().biases(3.0, 12.0, |_| true, &profile(0.02, 0.02));
-        assert!((friction.middle_nm - 0.06).abs() < 0.004, "{friction:?}");
-        assert!(friction.sd_nm() < 0.01, "{friction:?}");
-        assert!(moment.sd_nm() < 0.04 && moment.middle_nm.abs() < 0.06, "{moment:?}");
-    }
-
-    #[test]
-    fn a_frictionless_bearing_does_nothing_to_friction() {
-        let (friction, moment) = micro_stroke().biases(3.0, 12.0, |_| true, &profile(0.0, 0.0));
-        // The wire as one: the sharp torque stands a twentieth of a degree and the wind-up higher.
-        let series = 0.55 * 0.076 / 0.626;
-        assert!(friction.middle_nm < series * (0.05 + 1.32) && friction.middle_nm > 0.0);
-        assert!(moment.middle_nm.abs() < 0.1, "{moment:?}");
-    }
-
-    #[test]
-    fn one_way_reads_high_either_way() {
-        for direction in [Direction::Flat, Direction::Sharp] {
-            let sign = if direction == Direction::Sharp { 1.0 } else { -1.0 };
-            let path = Path { runs: [Some(run(direction, 0.4 * sign, 0.7)), None], note: 49 };
-            let uses = |way| way == direction;
-            let (friction, _) = path.biases(3.0, 12.0, uses, &profile(0.03, 0.13));
-            assert!(friction.middle_nm > 0.1 && friction.middle_nm < 0.39, "{friction:?}");
-            // Never more than the loop and what passes on to the speaking length.
-            assert!(friction.middle_nm + 2.0 * friction.sd_nm() < 0.13 * 3.0 * 1.4);
+/// Walks the loop for every guess.
+fn walk(course: &Course, form: Form, wire: &Wire, profile: &MeasurementProfile) -> Option<Wrong> {
+    let (least, most) = match profile.bearing_friction_set {
+        // A standard uncertainty as a rectangle's half width.
+        Some(set) => (set.value - 3f64.sqrt() * set.u, set.value + 3f64.sqrt() * set.u),
+        None => (profile.bearing_friction_min.value, profile.bearing_friction_max.value),
+    };
+    let segment = (profile.segment_least_nm_per_deg.value, profile.segment_most_nm_per_deg.value);
+    let at = |(low, high): (f64, f64), place: usize| {
+        low + (high - low) * (place as f64 + 0.5) / GRID_COUNT as f64
+    };
+    let mut pairs = Vec::with_capacity(2 * GRID_COUNT * GRID_COUNT * GRID_COUNT);
+    for place in 0..GRID_COUNT * GRID_COUNT * GRID_COUNT {
+        for last in [-1.0, 1.0] {
+            let guess = Guess {
+                friction: libm::sinh(at((least, most), place % GRID_COUNT).max(0.0)),
+                left: at((-1.0, 1.0), place / GRID_COUNT % GRID_COUNT),
+                segment_nm_per_deg: at(segment, place / GRID_COUNT / GRID_COUNT),
+                last,
+            };
+            let [sharp, flat] = course.errors(wire, guess);
+            let friction_nm =
+                form.sharp * part(sharp, form.sharp)? + form.flat * part(flat, form.flat)?;
+            let moment_nm = (sharp.unwrap_or(0.0) - flat.unwrap_or(0.0)) / 2.0;
+            pairs.push((friction_nm, moment_nm));
         }
     }
+    Some(summary(&pairs))
+}
 
-    #[test]
-    fn matching_is_part_of_the_bias() {
-        let mut path = micro_stroke();
-        let (before, moment_before) = path.biases(3.0, 8.0, |_| true, &profile(0.03, 0.13));
-        for run in path.runs.iter_mut().flatten() {
-            // As a stiffness of 0.5 N·m/deg would bring both back by 0.4 degrees.
-            run.matched_nm = if run.direction == Direction::Sharp { 0.2 } else { -0.2 };
-        }
-        let (after, moment_after) = path.biases(3.0, 8.0, |_| true, &profile(0.03, 0.13));
-        assert!((after.middle_nm - before.middle_nm).abs() < 1e-12);
-        assert!((moment_after.middle_nm - moment_before.middle_nm - 0.2).abs() < 1e-12);
-    }
+/// An error that is needed; none that is not counts as nothing.
+fn part(error: Option<f64>, share: f64) -> Option<f64> {
+    if share == 0.0 { Some(0.0) } else { error }
+}
 
-    #[test]
-    fn a_longer_reach_of_classes_widens_the_bias() {
-        let narrow = micro_stroke().biases(3.0, 8.0, |_| true, &profile(0.06, 0.09)).0;
-        let wide = micro_stroke().biases(3.0, 8.0, |_| true, &profile(0.03, 0.13)).0;
-        assert!(wide.sd_nm() > narrow.sd_nm() && narrow.sd_nm() > 0.0);
+fn summary(pairs: &[(f64, f64)]) -> Wrong {
+    let count = pairs.len().max(1) as f64;
+    let mean = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / count;
+    let (friction_mean, moment_mean) = (mean(|pair| pair.0), mean(|pair| pair.1));
+    let (mut friction2, mut moment2, mut both) = (0.0, 0.0, 0.0);
+    for (friction, moment) in pairs {
+        let (f, m) = (friction - friction_mean, moment - moment_mean);
+        friction2 += f * f / count;
+        moment2 += m * m / count;
+        both += f * m / count;
     }
+    let scale = (friction2 * moment2).sqrt();
+    let correlation = if scale > 0.0 { (both / scale).clamp(-1.0, 1.0) } else { 0.0 };
+    let (friction_sd, moment_sd) = (friction2.sqrt(), moment2.sqrt());
+    Wrong { friction_mean, friction_sd, moment_mean, moment_sd, correlation }
+}
+
+/// Adds the lines of the wire in its bearing; returns what is taken off friction, N·m.
+pub(super) fn add(
+    torques: &mut Torques,
+    form: Form,
+    wire: &Wire,
+    profile: &MeasurementProfile,
+) -> f64 {
+    let moment_nm = wire.moment_nm;
+    if form == Form::GIVEN || torques.state == StringState::Unstrung || moment_nm <= 0.0 {
+        return 0.0;
+    }
+    let course = torques.course.as_ref().filter(|_| torques.kind == TorqueKind::Running);
+    match course.and_then(|course| walk(course, form, wire, profile)) {
+        Some(wrong) => add_walked(torques, form, wrong, moment_nm, profile),
+        None => add_unwatched(torques, form, moment_nm, profile),
+    }
+}
+
+fn add_walked(
+    torques: &mut Torques,
+    form: Form,
+    wrong: Wrong,
+    moment_nm: f64,
+    profile: &MeasurementProfile,
+) -> f64 {
+    let support = Support::of(profile.bearing_friction_max);
+    let root_3 = 3f64.sqrt();
+    let both = form == Form::BOTH;
+    let shared = if both { root_3 * wrong.moment_sd * wrong.correlation } else { 0.0 };
+    let friction = root_3 * wrong.friction_sd;
+    let effect = Effect { friction, moment: shared, ..Effect::default() };
+    let what = (Term::Bearing, support);
+    let size = (friction / moment_nm, SizeUnit::Relative);
+    let before = torques.lines.len();
+    torques.line(what, Shape::Rectangular, size, Reach::Formed, effect);
+    let off_nm = profile.bearing_friction_set.map_or(0.0, |_| wrong.friction_mean);
+    for line in &mut torques.lines[before..] {
+        line.bias.friction = wrong.friction_mean - off_nm;
+        line.bias.moment = if both { wrong.moment_mean } else { 0.0 };
+    }
+    if both {
+        let rest = (1.0 - wrong.correlation * wrong.correlation).sqrt();
+        let moment = root_3 * wrong.moment_sd * rest;
+        let effect = Effect { moment, ..Effect::default() };
+        let what = (Term::BearingState, support);
+        let size = (moment / moment_nm, SizeUnit::Relative);
+        torques.line(what, Shape::Rectangular, size, Reach::Formed, effect);
+    }
+    off_nm
+}
+
+fn add_unwatched(
+    torques: &mut Torques,
+    form: Form,
+    moment_nm: f64,
+    profile: &MeasurementProfile,
+) -> f64 {
+    use SizeUnit::Relative;
+    let graded = profile.bearing_friction_max;
+    let support = Support::of(graded);
+    let whole_nm = libm::sinh(graded.value) * moment_nm;
+    if form == Form::BOTH {
+        let effect = Effect { moment: whole_nm, ..Effect::default() };
+        let what = (Term::BearingState, support);
+        torques.line(what, Shape::Triangular, (graded.value, Relative), Reach::Formed, effect);
+    }
+    let what = (Term::Bearing, support);
+    let Some(set) = profile.bearing_friction_set else {
+        torques.reads_high(what, (graded.value, Relative), whole_nm);
+        return 0.0;
+    };
+    let effect = Effect { friction: set.u * moment_nm, ..Effect::default() };
+    torques.line(what, Shape::KNOWN, (set.u, Relative), Reach::Formed, effect);
+    set.value * moment_nm
 }

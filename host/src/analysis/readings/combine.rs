@@ -3,25 +3,24 @@
 //! The lines that every reading has, whatever read it, are added here: what friction is formed
 //! from when a direction is missing, the wire in its bearing, the string's moment, the kind.
 //!
-//! Bearing friction. Going sharp the pin-side moment is at most M·e^(μθ), going flat at least
-//! M·e^(−μθ), so the half sum reads F high by 0 to M·sinh(μθ), and the half difference is off by
-//! where the wire stands in its bearing, within ±μθ·M; M·(cosh(μθ) − 1), under 1 % of M, is within
-//! that. Where a lever recorded how the pin was turned, both biases are narrower (see
-//! [`super::bearing`]).
+//! The wire in its bearing is in `bearing`.
 
 use std::sync::Arc;
 
-use pinhold_protocol::record::{Direction, Pin};
+use pinhold_protocol::record::Pin;
 
-use super::bearing::{Bias, Path};
+use super::bearing::{self, Course, Wire};
 use super::{MeasurementProfile, note};
 use crate::analysis::budget::{
     BudgetLine, Case, Effect, Form, Quantity, Reach, ReadingBudget, Shape, Size, SizeUnit, Support,
     Term,
 };
 use crate::analysis::input::{Estimate, PinReading, StringState, TorqueKind};
-use crate::instrument::moment::{moment_at_cents, moment_at_pitch, moment_in_field};
-use crate::instrument::{FieldPin, Instrument};
+use crate::instrument::Instrument;
+use crate::instrument::moment::{
+    ClassPart, PinString, class_parts, moment_at_cents, string_on_pin,
+};
+use crate::instrument::scale::StringSource;
 
 /// Significance at which a pin is called not holding: one-sided 5 % of a normal distribution.
 const NOT_HOLDING_SIGMA: f64 = 1.645;
@@ -30,28 +29,34 @@ const LIMIT_PROBABILITY: f64 = 0.95;
 /// Standard uncertainties of M₀ by which friction must be negative for a direction to be ruled out.
 const IMPOSSIBLE_SIGMA: f64 = 2.0;
 
-/// Half width of a bias that is all middle, N·m.
-const NARROW_NM: f64 = 1e-6;
-
 /// A pin and its string's moment at target pitch.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Strung {
     pin: Pin,
-    at_pitch: Estimate,
+    string: PinString,
+    /// What its moment is uncertain by.
+    parts: Vec<ClassPart>,
 }
 
 impl Strung {
     /// `diameter_um` overrides the field's when the reading tells it.
     pub(super) fn of(instrument: &Instrument, pin: Pin, diameter_um: Option<u32>) -> Strung {
-        let count = instrument.string_count(pin.note).max(1);
-        let at_pitch = match (instrument.find_pin(pin), diameter_um) {
-            (Some(field), None) => moment_in_field(instrument, field),
-            (field, given) => {
-                let known = given.or(field.and_then(|field: &FieldPin| field.diameter_um));
-                moment_at_pitch(pin, count, known)
+        let string = string_on_pin(instrument, pin, diameter_um);
+        let parts = match string.source {
+            StringSource::Class => {
+                let known = diameter_um.or_else(|| instrument.find_pin(pin)?.diameter_um);
+                class_parts(pin, instrument.string_count(pin.note).max(1), known).to_vec()
+            }
+            StringSource::Data | StringSource::Neighbours { .. } => {
+                let relative_u = string.moment_nm.u / string.moment_nm.value;
+                vec![ClassPart { relative_u, rectangular: false }]
             }
         };
-        Strung { pin, at_pitch }
+        Strung { pin, string, parts }
+    }
+
+    fn at_pitch(&self) -> Estimate {
+        self.string.moment_nm
     }
 
     /// The moment while the pin was read, N·m: none without a string or when slack, else that at
@@ -59,7 +64,7 @@ impl Strung {
     pub(super) fn moment_now_nm(&self, state: StringState, cents: Option<f64>) -> f64 {
         match state {
             StringState::Unstrung | StringState::Slack => 0.0,
-            StringState::AtPitch => moment_at_cents(self.at_pitch, cents.unwrap_or(0.0)).value,
+            StringState::AtPitch => moment_at_cents(self.at_pitch(), cents.unwrap_or(0.0)).value,
         }
     }
 }
@@ -73,15 +78,6 @@ pub(super) enum Given {
     EitherWay(f64),
 }
 
-/// How the pin was turned between rest and the running torques.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Turned {
-    /// Not told: the wire may have slipped in its bearing all the way.
-    Unknown,
-    /// By these strokes.
-    Along(Path),
-}
-
 /// Everything known of one pin's torques, ready to be combined. Torques in N·m.
 #[derive(Clone, Debug)]
 pub(super) struct Torques {
@@ -93,7 +89,8 @@ pub(super) struct Torques {
     /// The torques are upper limits.
     pub(super) upper_limit: bool,
     pub(super) cents: Option<f64>,
-    pub(super) turned: Turned,
+    /// What the coil did, where a lever watched it.
+    pub(super) course: Option<Course>,
     /// Standard uncertainty stated for each torque, N·m; 0 when none was.
     pub(super) stated_u_nm: f64,
     /// Lines of the tool and its strokes.
@@ -112,8 +109,22 @@ impl Torques {
     ) {
         let size = Size { value, unit };
         if value != 0.0 {
-            self.lines.push(BudgetLine { term, support, shape, size, reach, effect });
+            let bias = Effect::default();
+            self.lines.push(BudgetLine { term, support, shape, size, reach, effect, bias });
         }
+    }
+
+    /// Adds a line of what reads friction high by anything from nothing to `most_nm`.
+    pub(super) fn reads_high(
+        &mut self,
+        what: (Term, Support),
+        size: (f64, SizeUnit),
+        most_nm: f64,
+    ) {
+        let half = Effect { friction: 0.5 * most_nm, ..Effect::default() };
+        let before = self.lines.len();
+        self.line(what, Shape::Rectangular, size, Reach::Common, half);
+        self.lines[before..].iter_mut().for_each(|line| line.bias = half);
     }
 
     /// Forms F, M, holding factor, their budget and flags.
@@ -122,7 +133,8 @@ impl Torques {
         let cases = self.cases(&strung, &mut remarks);
         self.add_string_lines(&strung, profile);
         let formed = cases.first().map(|case| case.form);
-        let off_nm = formed.map_or(0.0, |form| self.add_bearing_lines(form, &strung, profile));
+        let wire = self.wire(&strung, middle(&cases));
+        let off_nm = formed.map_or(0.0, |form| bearing::add(&mut self, form, &wire, profile));
         if let Some(form) = formed {
             let middle_nm: f64 = middle(&cases) - off_nm;
             self.add_kind_lines(form, middle_nm, profile, &mut remarks);
@@ -145,7 +157,7 @@ impl Torques {
                 .collect(),
             lines: std::mem::take(&mut self.lines),
             moment_nm,
-            moment_at_pitch_nm: strung.at_pitch.value,
+            moment_at_pitch_nm: strung.at_pitch().value,
         });
         let told = |quantity| budget.as_ref().and_then(|budget| budget.estimate(quantity));
         let within = |quantity: Quantity| {
@@ -164,7 +176,7 @@ impl Torques {
             flat_nm,
             friction_nm: told(Quantity::Friction),
             moment_nm: told(Quantity::Moment),
-            moment_at_pitch_nm: strung.at_pitch,
+            moment_at_pitch_nm: strung.at_pitch(),
             holding_factor: told(Quantity::HoldingFactor).filter(|_| comparable),
             friction_is_lower_limit: is_limit,
             not_holding,
@@ -175,6 +187,17 @@ impl Torques {
             moment_interval_nm: within(Quantity::Moment),
             holding_interval: within(Quantity::HoldingFactor).filter(|_| comparable),
             budget: budget.map(Arc::new),
+        }
+    }
+
+    /// The string and the pin as far as these torques tell.
+    fn wire(&self, strung: &Strung, friction_nm: f64) -> Wire {
+        let now_nm = strung.moment_now_nm(self.state, self.cents);
+        let measured = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp - flat) / 2.0);
+        Wire {
+            moment_nm: measured.unwrap_or(now_nm),
+            friction_nm,
+            speaking_nm_per_deg: bearing::speaking_nm_per_deg(strung.pin.note, &strung.string),
         }
     }
 
@@ -211,7 +234,7 @@ impl Torques {
     /// Sharp, flat, or friction itself, alike likely; a direction that would make friction clearly
     /// negative is none.
     fn either_way(&self, torque_nm: f64, now_nm: f64, strung: &Strung) -> Vec<Case> {
-        let least_nm = -IMPOSSIBLE_SIGMA * strung.at_pitch.u;
+        let least_nm = -IMPOSSIBLE_SIGMA * strung.at_pitch().u;
         let mut cases: Vec<Case> = [
             (Form::GIVEN_SHARP, torque_nm - now_nm),
             (Form::GIVEN, torque_nm),
@@ -229,12 +252,20 @@ impl Torques {
     /// The string's moment at target pitch and as found.
     fn add_string_lines(&mut self, strung: &Strung, profile: &MeasurementProfile) {
         use SizeUnit::Relative;
-        let at_pitch = strung.at_pitch;
+        let at_pitch = strung.at_pitch();
         let ratio = strung.moment_now_nm(self.state, self.cents) / at_pitch.value;
-        let effect = Effect { at_pitch: at_pitch.u, now: at_pitch.u * ratio, ..Effect::default() };
-        let size = (at_pitch.u / at_pitch.value, Relative);
-        let what = (Term::StringMoment, Support::Strings);
-        self.line(what, Shape::KNOWN, size, Reach::Formed, effect);
+        let what = (Term::StringMoment, Support::Strings(strung.string.source.word()));
+        for part in &strung.parts {
+            let u_nm = part.relative_u * at_pitch.value;
+            let (shape, scale) = match part.rectangular {
+                true => (Shape::Rectangular, 3f64.sqrt()),
+                false => (Shape::KNOWN, 1.0),
+            };
+            let nm = scale * u_nm;
+            let effect = Effect { at_pitch: nm, now: nm * ratio, ..Effect::default() };
+            let size = (scale * part.relative_u, Relative);
+            self.line(what, shape, size, Reach::Formed, effect);
+        }
         match (self.state, self.cents) {
             (StringState::Slack, _) => {
                 let graded = profile.slack_moment_relative_u;
@@ -253,97 +284,6 @@ impl Torques {
             }
             _ => {}
         }
-    }
-
-    /// The wire in its bearing; returns what a profile takes off friction, N·m.
-    fn add_bearing_lines(
-        &mut self,
-        form: Form,
-        strung: &Strung,
-        profile: &MeasurementProfile,
-    ) -> f64 {
-        use SizeUnit::Relative;
-        let graded = profile.bearing_friction_max;
-        let support = Support::of(graded);
-        let measured = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp - flat) / 2.0);
-        let now_nm = strung.moment_now_nm(self.state, self.cents);
-        let strung_up = self.state != StringState::Unstrung;
-        let moment_nm = if strung_up { measured.unwrap_or(now_nm).max(0.0) } else { 0.0 };
-        if form == Form::GIVEN || moment_nm == 0.0 {
-            return 0.0;
-        }
-        if let Turned::Along(path) = self.turned {
-            return self.add_walked_lines(form, path, moment_nm, profile);
-        }
-        let most_nm = libm::sinh(graded.value) * moment_nm;
-        if form == Form::BOTH {
-            let found = (Term::BearingState, support);
-            let effect = Effect { moment: graded.value * moment_nm, ..Effect::default() };
-            let size = (graded.value, Relative);
-            self.line(found, Shape::Triangular, size, Reach::Opposite, effect);
-        }
-        let bearing = (Term::Bearing, support);
-        match profile.bearing_friction_set {
-            None => {
-                let effect = Effect { friction: most_nm, ..Effect::default() };
-                let size = (most_nm / moment_nm, Relative);
-                self.line(bearing, Shape::ReadsHigh, size, Reach::Formed, effect);
-                0.0
-            }
-            Some(set) => {
-                let effect = Effect { friction: set.u * moment_nm, ..Effect::default() };
-                self.line(bearing, Shape::KNOWN, (set.u, Relative), Reach::Formed, effect);
-                set.value * moment_nm
-            }
-        }
-    }
-
-    /// The same where the strokes are recorded: what all wires of the class would have done.
-    fn add_walked_lines(
-        &mut self,
-        form: Form,
-        path: Path,
-        moment_nm: f64,
-        profile: &MeasurementProfile,
-    ) -> f64 {
-        let both = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp + flat) / 2.0);
-        let sharp_alone = self.sharp.map(|sharp| sharp - moment_nm);
-        let alone = sharp_alone.or(self.flat.map(|flat| flat + moment_nm));
-        let friction_nm = both.or(alone).unwrap_or(0.0).max(0.0);
-        let uses = |direction: Direction| match direction {
-            Direction::Sharp => form.sharp != 0.0,
-            Direction::Flat => form.flat != 0.0,
-        };
-        let (of_friction, of_moment) = path.biases(moment_nm, friction_nm, uses, profile);
-        let of = |friction: f64, moment: f64| Effect { friction, moment, ..Effect::default() };
-        if form == Form::BOTH {
-            self.add_bias(Term::BearingState, of_moment, |nm| of(0.0, nm), profile);
-        }
-        if profile.bearing_friction_set.is_none() {
-            self.add_bias(Term::Bearing, of_friction, |nm| of(nm, 0.0), profile);
-            return 0.0;
-        }
-        let spread = Bias { middle_nm: 0.0, ..of_friction };
-        self.add_bias(Term::Bearing, spread, |nm| of(nm, 0.0), profile);
-        of_friction.middle_nm
-    }
-
-    /// A bias as its two lines; its middle goes with the rectangular one.
-    fn add_bias(
-        &mut self,
-        term: Term,
-        bias: Bias,
-        effect: impl Fn(f64) -> Effect,
-        profile: &MeasurementProfile,
-    ) {
-        let what = (term, Support::of(profile.bearing_friction_max));
-        let size = |nm: f64| (nm, SizeUnit::NewtonMetre);
-        // A line has a size to count its middle in, however narrow it is.
-        let half_nm = bias.half_width_nm.max(NARROW_NM);
-        let shape = Shape::Biased { middle: bias.middle_nm / half_nm };
-        self.line(what, shape, size(half_nm), Reach::Formed, effect(half_nm));
-        let normal_nm = bias.normal_u_nm;
-        self.line(what, Shape::KNOWN, size(normal_nm), Reach::Formed, effect(normal_nm));
     }
 
     /// What a peak and a limit contain beyond running friction.
@@ -376,8 +316,7 @@ impl Torques {
         };
         let most_nm = friction_nm.abs() * share;
         let size = (share, SizeUnit::Relative);
-        let effect = Effect { friction: most_nm, ..Effect::default() };
-        self.line((term, support), Shape::ReadsHigh, size, Reach::Common, effect);
+        self.reads_high((term, support), size, most_nm);
         if form == Form::BOTH {
             // One direction may hold more of it than the other.
             let effect = Effect { moment: 0.5 * most_nm, ..Effect::default() };
@@ -414,8 +353,8 @@ impl Torques {
             None => profile.unknown_pitch_relative_half_width.value / 3f64.sqrt(),
         };
         let now_u_nm = libm::hypot(
-            strung.at_pitch.u * now_nm / strung.at_pitch.value,
-            pitch * strung.at_pitch.value,
+            strung.at_pitch().u * now_nm / strung.at_pitch().value,
+            pitch * strung.at_pitch().value,
         );
         let below = |torque: Option<Estimate>, moments: f64| {
             torque.is_some_and(|torque| {

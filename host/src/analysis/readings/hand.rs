@@ -2,7 +2,7 @@
 //!
 //! Deliberately not here: what every reading has, whatever read it (`combine`).
 
-use super::combine::{Given, Strung, Torques, Turned};
+use super::combine::{Given, Strung, Torques};
 use super::{MeasurementProfile, note};
 use crate::analysis::budget::{Effect, Reach, Shape, SizeUnit, Support, Term};
 use crate::analysis::input::{PinReading, StringState, TorqueKind};
@@ -24,7 +24,7 @@ pub(super) fn read(
         given: nm(&reading.friction).map(Given::Friction),
         upper_limit: reading.limit_side == Some(LimitSide::Upper),
         cents,
-        turned: Turned::Unknown,
+        course: None,
         stated_u_nm: reading.u.map_or(0.0, |u| u.newton_metres()),
         lines: Vec::new(),
     };

@@ -3,8 +3,8 @@
 use pinhold_protocol::record::{Direction, Outcome, Reading, Stroke, reading_flags, stroke_flags};
 use pinhold_protocol::units::Torque;
 
-use super::bearing::Path;
-use super::combine::{Strung, Torques, Turned};
+use super::bearing::Course;
+use super::combine::{Strung, Torques};
 use super::lever_lines::{self, error_nm, is_sound};
 use super::{LeverRead, MeasurementProfile, note};
 use crate::analysis::input::{PinReading, StringState, TorqueKind};
@@ -29,7 +29,7 @@ pub(super) fn read(
         given: None,
         upper_limit: false,
         cents,
-        turned: Path::of(reading).map_or(Turned::Unknown, Turned::Along),
+        course: Course::of(reading),
         stated_u_nm: 0.0,
         lines: Vec::new(),
     };
@@ -38,7 +38,7 @@ pub(super) fn read(
         Outcome::FlatOnly => torques.sharp = None,
         Outcome::SharpOnly => torques.flat = None,
         Outcome::BreakawayOnly => take_first_break(&mut torques, reading),
-        Outcome::AboveLimit => take_limit(&mut torques, reading, strung),
+        Outcome::AboveLimit => take_limit(&mut torques, reading, &strung),
         Outcome::MovedOnSeating | Outcome::Spoiled => (torques.sharp, torques.flat) = (None, None),
     }
     let right = |direction, shown_nm: f64| shown_nm - error_nm(terms, direction, shown_nm);
@@ -97,7 +97,7 @@ fn take_first_break(torques: &mut Torques, reading: &Reading) {
 }
 
 /// The pin did not move: the stroke whose peak says most about friction.
-fn take_limit(torques: &mut Torques, reading: &Reading, strung: Strung) {
+fn take_limit(torques: &mut Torques, reading: &Reading, strung: &Strung) {
     (torques.sharp, torques.flat) = (None, None);
     torques.kind = TorqueKind::Limit;
     let moment_nm = strung.moment_now_nm(torques.state, torques.cents);

@@ -9,7 +9,6 @@
 //! Deliberately not here: what friction is formed of, the string and its bearing (`combine`).
 
 use pinhold_protocol::record::{Direction, Reading, Stroke, reading_flags};
-use pinhold_protocol::units::Angle;
 
 use super::MeasurementProfile;
 use super::combine::Torques;
@@ -214,8 +213,8 @@ impl Lines<'_> {
         }
     }
 
-    /// Torque times angle: the string's short segment. What matching itself may have got wrong goes
-    /// with the wire in its bearing ([`super::bearing`]).
+    /// Torque times angle: the string's short segment. What brings torques to one angle is in the
+    /// walk of `bearing`; here are the angle's own error, and torques that were not brought to one.
     fn add_angles(&mut self) {
         use SizeUnit::Degree;
         if self.torques.state == StringState::Unstrung {
@@ -226,18 +225,20 @@ impl Lines<'_> {
             if self.torque(direction).is_none() {
                 continue;
             }
-            let told = match direction {
-                Direction::Sharp => self.reading.sharp,
-                Direction::Flat => self.reading.flat,
-            };
             let graded = profile.lever_angle_u_deg;
             let nm = graded.value * profile.segment_nm_per_deg();
             let what = (Term::FootAngle, Support::of(graded));
             let effect = only(direction, nm);
             self.torques.line(what, Shape::KNOWN, (graded.value, Degree), Reach::Own, effect);
-            if told.is_none() {
-                let off_deg = self.running(direction).map(|s| degrees(s.running_angle).abs());
-                let off_deg = off_deg.unwrap_or(profile.break_angle_half_width_deg.value);
+            let matched = match direction {
+                Direction::Sharp => self.reading.sharp,
+                Direction::Flat => self.reading.flat,
+            };
+            if matched.is_none() {
+                let graded = profile.break_angle_half_width_deg;
+                let off_deg = self
+                    .running(direction)
+                    .map_or(graded.value, |s| s.running_angle.radians().to_degrees().abs());
                 let stiffness = profile.segment_most_nm_per_deg;
                 let effect = only(direction, off_deg * stiffness.value);
                 let what = (Term::Segment, Support::of(stiffness));
@@ -327,10 +328,6 @@ fn only(direction: Direction, nm: f64) -> Effect {
         Direction::Sharp => Effect { sharp: nm, ..Effect::default() },
         Direction::Flat => Effect { flat: nm, ..Effect::default() },
     }
-}
-
-fn degrees(angle: Angle) -> f64 {
-    angle.radians().to_degrees()
 }
 
 fn freedom(count: Option<u32>) -> f64 {

@@ -25,10 +25,10 @@ pub struct MeasurementProfile {
     pub own_weight_u_nm: Graded,
     /// Lever not zeroed since power-up: half width of its zero, N·m.
     pub not_zeroed_half_width_nm: Graded,
-    /// Least μθ of the wire in its bearing.
-    pub bearing_friction_least: Graded,
     /// Largest μθ of the wire in its bearing: sharp takes M·e^(μθ), flat gives back M·e^(−μθ).
     pub bearing_friction_max: Graded,
+    /// Least μθ of it.
+    pub bearing_friction_min: Graded,
     /// Bearing friction ε set for an instrument: taken off F, with its uncertainty.
     pub bearing_friction_set: Option<Estimate>,
     /// Least stiffness of the string's short segment, N·m per degree.
@@ -48,7 +48,6 @@ pub const HAND_TOOL_CLASS: &str =
     "hand tool, uncalibrated: standard uncertainty 6 % of the reading, at least 0.3 N·m";
 
 const HAND: &str = "uncalibrated hand tool: 6 % of a reading, 5 % of it common";
-const BEARING: &str = "3 to 13 % of the tension, technicians' list 1996, 2003";
 const SEGMENT: &str = "60 to 200 mm of wire behind the bearing";
 
 impl Default for MeasurementProfile {
@@ -69,8 +68,16 @@ impl Default for MeasurementProfile {
             // 0.4 kg at 150 mm is 0.6 N·m; the attitude is known to 0.02 of gravity.
             own_weight_u_nm: Graded::new(0.012, Derived, "0.6 N·m by an attitude good to 0.02 g"),
             not_zeroed_half_width_nm: Graded::new(0.3, Memory, "zero kept from an earlier day"),
-            bearing_friction_least: Graded::new(0.03, OneReport, BEARING),
-            bearing_friction_max: Graded::new(0.13, OneReport, BEARING),
+            bearing_friction_max: Graded::new(
+                0.13,
+                OneReport,
+                "3 to 13 % of the tension, technicians' list 1996, 2003",
+            ),
+            bearing_friction_min: Graded::new(
+                0.03,
+                OneReport,
+                "3 to 13 % of the tension, technicians' list 1996, 2003",
+            ),
             bearing_friction_set: None,
             segment_least_nm_per_deg: Graded::new(0.3, Derived, SEGMENT),
             segment_most_nm_per_deg: Graded::new(0.8, Derived, SEGMENT),
@@ -91,18 +98,6 @@ impl Default for MeasurementProfile {
 }
 
 impl MeasurementProfile {
-    /// Range of the bearing's friction: of the class, or of what is set for the instrument.
-    pub fn bearing_friction(&self) -> (f64, f64) {
-        match self.bearing_friction_set {
-            // A rectangle of the same standard uncertainty.
-            Some(set) => {
-                let half_width = 3f64.sqrt() * set.u;
-                ((set.value - half_width).max(0.0), set.value + half_width)
-            }
-            None => (self.bearing_friction_least.value, self.bearing_friction_max.value),
-        }
-    }
-
     /// Middle of the segment's stiffness, N·m per degree.
     pub fn segment_nm_per_deg(&self) -> f64 {
         0.5 * (self.segment_least_nm_per_deg.value + self.segment_most_nm_per_deg.value)

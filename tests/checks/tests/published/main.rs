@@ -31,7 +31,6 @@ const NOT_USED: &[(&str, &str)] = &[
     ("MEC-P04", "press fit: nothing here computes contact pressure"),
     ("MEC-P05", "press fit: nothing here computes contact pressure"),
     ("MEC-P10", "strain of a gauge: the torque cell is calibrated as a whole"),
-    ("MEC-P11", "capstan relation: bearing friction enters as one measured fraction"),
     ("MEC-P12", "press fit: the gain per pin size is an empirical prior, not Lamé's formula"),
     ("MEC-P13", "press fit: nothing here computes contact pressure"),
     ("MEC-P14", "tube in torsion: pins are solid"),

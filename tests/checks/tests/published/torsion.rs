@@ -1,5 +1,6 @@
-//! Elastic twist of the pin, in the simulation.
+//! Elastic twist of the pin, in the simulation, and the wire's friction over its bearing.
 
+use pinhold::instrument::strings::bearing_tension_ratio;
 use pinhold_checks::Case;
 use pinhold_sim::torsion::{rigidity_nm2, twist_rad};
 
@@ -48,6 +49,17 @@ fn free_part_of_a_pin(case: &Case) {
     }
 }
 
+fn bearing_friction(case: &Case) {
+    for coefficient in 0..case.count("/inputs/mu") {
+        for wrap in 0..case.count("/inputs/wrap_deg") {
+            let mu = case.number(&format!("/inputs/mu/{coefficient}"));
+            let wrap_deg = case.number(&format!("/inputs/wrap_deg/{wrap}"));
+            let got = bearing_tension_ratio(mu, wrap_deg.to_radians());
+            case.check(got, &format!("/expected/ratio/{coefficient}/{wrap}"), "");
+        }
+    }
+}
+
 cases! {
     "06_pressfit_torsion":
     "MEC-P06" solid_bar_in_torsion,
@@ -60,4 +72,5 @@ cases! {
         driven_shaft;
     "MEC-P09" wind_up_of_a_pin, "`pinhold_sim::torsion`: `rigidity_nm2`, `twist_rad`",
         free_part_of_a_pin;
+    "MEC-P11" capstan_relation, "`instrument::strings::bearing_tension_ratio`", bearing_friction;
 }
