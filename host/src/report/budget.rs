@@ -96,7 +96,7 @@ fn table(budget: &ReadingBudget, unit: TorqueUnit) -> String {
     let rows = rows(budget);
     let has_moment = budget.moment_nm.is_some();
     let mut text = format!(
-        "  {:<20} {:>13}  {:>7} {:>5}  {:>7} {:>5}  {:>5}  {:<8} {:<8} {}\n",
+        "  {:<19} {:>12}  {:>6} {:>5}  {:>6} {:>5}  {:>5}  {:<8} {:<8} {}\n",
         "Term", "size", "u(F)", "share", "u(M)", "share", "H", "shape", "acts", "rests on"
     );
     for row in &rows {
@@ -105,7 +105,7 @@ fn table(budget: &ReadingBudget, unit: TorqueUnit) -> String {
             false => ("-".to_owned(), "-".to_owned()),
         };
         text.push_str(&format!(
-            "  {:<20} {:>13}  {:>7} {:>5}  {:>7} {:>5}  {:>5}  {:<8} {:<8} {}\n",
+            "  {:<19} {:>12}  {:>6} {:>5}  {:>6} {:>5}  {:>5}  {:<8} {:<8} {}\n",
             row.term.text(),
             size_text(row.size, unit),
             fine(row.contribution[0], unit),
@@ -120,7 +120,7 @@ fn table(budget: &ReadingBudget, unit: TorqueUnit) -> String {
     }
     let total = |quantity| budget.estimate(quantity).map_or("-".into(), |e| fine(e.u, unit));
     text.push_str(&format!(
-        "  {:<20} {:>13}  {:>7} {:>5}  {:>7}\n\n",
+        "  {:<19} {:>12}  {:>6} {:>5}  {:>6}\n\n",
         "together",
         "",
         total(Quantity::Friction),
@@ -131,7 +131,7 @@ fn table(budget: &ReadingBudget, unit: TorqueUnit) -> String {
     text.push_str(
         "  Size: standard uncertainty where normal, half width where bounded. Share: of the \
          variance.\n  One way: it can only read high, or mostly does; not corrected, so the interval \
-         lies lower.\n  Acts: common to both strokes, opposite (cancels in F), own to each stroke \
+         reaches lower.\n  Acts: common to both strokes, opposite (cancels in F), own to each stroke \
          (averages),\n  or on what is formed of them.\n",
     );
     text

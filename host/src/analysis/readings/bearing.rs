@@ -358,3 +358,76 @@ fn add_unwatched(
     torques.line(what, Shape::KNOWN, (set.u, Relative), Reach::Formed, effect);
     set.value * moment_nm
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn leg(sign: f64, running_deg: f64, slip_deg: f64) -> Leg {
+        Leg { sign, running_deg: Some(running_deg), slip_deg, twist_deg: 0.0, brought_nm: 0.0 }
+    }
+
+    fn guess(friction: f64) -> Guess {
+        Guess { friction, left: 0.0, segment_nm_per_deg: 0.5 }
+    }
+
+    const WIRE: Wire = Wire { moment_nm: 3.0, speaking_nm_per_deg: 0.0 };
+
+    #[test]
+    fn a_loop_worked_by_hand() {
+        let course = Course { legs: vec![leg(-1.0, -0.25, 0.5), leg(1.0, -0.25, 0.5)] };
+        let [sharp, flat] = course.errors(&WIRE, guess(0.05)).map(Option::unwrap);
+        // Within ±0.15 N·m, 0.5 N·m per degree. Flat at −0.117, −0.25 and −0.383 degrees.
+        let points = 0.4 / 3.0;
+        let expected = -(0.5 * (-0.25 + points) + 0.5 * -0.25 - 0.15) / 3.0;
+        assert!((flat - expected).abs() < 1e-12, "{flat} {expected}");
+        // Turned at −0.45 with all the bearing holds; sharp from there.
+        let expected = (3.0 * -0.15 + 0.5 * (3.0 * 0.2)) / 3.0;
+        assert!((sharp - expected).abs() < 1e-12, "{sharp} {expected}");
+    }
+
+    #[test]
+    fn a_loop_crossed_both_ways_lifts_friction_by_all_of_it_and_the_moment_by_none() {
+        let course = Course { legs: vec![leg(-1.0, -2.0, 2.0), leg(1.0, 0.0, 2.0)] };
+        for left in [-0.9, 0.0, 0.7] {
+            let errors = course.errors(&WIRE, Guess { left, ..guess(0.05) });
+            for error in errors {
+                assert!((error.unwrap() - 0.15).abs() < 1e-12, "{errors:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn one_way_reads_high_either_way_where_the_wire_slips() {
+        for sign in [-1.0, 1.0] {
+            let course = Course { legs: vec![leg(sign, 2.0 * sign, 2.0)] };
+            let errors = course.errors(&WIRE, guess(0.1));
+            let told: Vec<f64> = errors.into_iter().flatten().collect();
+            assert_eq!(told.len(), 1);
+            assert!((told[0] - 0.3).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn what_the_lever_added_is_part_of_the_error() {
+        let mut course = Course { legs: vec![leg(-1.0, -0.1, 0.1), leg(1.0, -0.1, 0.1)] };
+        let before = course.errors(&WIRE, guess(0.5));
+        course.legs[1].brought_nm = 0.07;
+        let after = course.errors(&WIRE, guess(0.5));
+        assert!((after[0].unwrap() - before[0].unwrap() - 0.07).abs() < 1e-12);
+        assert_eq!(after[1], before[1]);
+    }
+
+    #[test]
+    fn shapes_keep_the_variance_and_take_the_tails() {
+        let flat = Spread::of((0..1000).map(|place| f64::from(place) / 999.0));
+        assert!(flat.rectangular > 0.99, "{flat:?}");
+        let heap = Spread::of([-2.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 2.0].into_iter());
+        assert_eq!(heap.rectangular, 0.0);
+        for spread in [flat, heap] {
+            let squares = spread.shapes().map(|(shape, size)| shape.relative_u() * size);
+            let variance: f64 = squares.iter().map(|u| u * u).sum();
+            assert!((variance - 1.0).abs() < 1e-12, "{variance}");
+        }
+    }
+}
