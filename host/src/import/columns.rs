@@ -14,6 +14,8 @@ pub(super) enum Torque {
     Sharp,
     Flat,
     Friction,
+    /// As a wrench reads, which way nobody wrote down.
+    EitherWay,
 }
 
 /// What a column gives.
@@ -39,7 +41,7 @@ pub(super) enum Column {
 }
 
 /// Every column by name.
-const COLUMNS: [(&str, Column); 25] = [
+const COLUMNS: [(&str, Column); 29] = [
     ("note", Column::Note),
     ("string", Column::String),
     ("sharp_nm", Column::Torque(Torque::Sharp, TorqueUnit::NewtonMetre)),
@@ -51,6 +53,9 @@ const COLUMNS: [(&str, Column); 25] = [
     ("friction_nm", Column::Torque(Torque::Friction, TorqueUnit::NewtonMetre)),
     ("friction_inlb", Column::Torque(Torque::Friction, TorqueUnit::InchPoundForce)),
     ("friction_kgfcm", Column::Torque(Torque::Friction, TorqueUnit::KilogramForceCentimetre)),
+    ("torque_nm", Column::Torque(Torque::EitherWay, TorqueUnit::NewtonMetre)),
+    ("torque_inlb", Column::Torque(Torque::EitherWay, TorqueUnit::InchPoundForce)),
+    ("torque_kgfcm", Column::Torque(Torque::EitherWay, TorqueUnit::KilogramForceCentimetre)),
     ("kind", Column::Kind),
     ("state", Column::State),
     ("cents", Column::Cents),
@@ -64,6 +69,7 @@ const COLUMNS: [(&str, Column); 25] = [
     ("sharp", Column::TorqueWithUnit(Torque::Sharp)),
     ("flat", Column::TorqueWithUnit(Torque::Flat)),
     ("friction", Column::TorqueWithUnit(Torque::Friction)),
+    ("torque", Column::TorqueWithUnit(Torque::EitherWay)),
     ("u", Column::UncertaintyWithUnit),
 ];
 

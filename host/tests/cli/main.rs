@@ -1,5 +1,6 @@
 //! The `pinhold` binary from outside: sentences, exit codes, documents.
 
+mod budget;
 mod calibrate;
 mod correct;
 mod fit;

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use pinhold_protocol::record::Pin;
 
-use super::bearing::{self, Course};
+use super::bearing::{self, Course, Wire};
 use super::{MeasurementProfile, note};
 use crate::analysis::budget::{
     BudgetLine, Case, Effect, Form, Quantity, Reach, ReadingBudget, Shape, Size, SizeUnit, Support,
@@ -133,8 +133,8 @@ impl Torques {
         let cases = self.cases(&strung, &mut remarks);
         self.add_string_lines(&strung, profile);
         let formed = cases.first().map(|case| case.form);
-        let now_nm = strung.moment_now_nm(self.state, self.cents);
-        let off_nm = formed.map_or(0.0, |form| bearing::add(&mut self, form, now_nm, profile));
+        let wire = self.wire(&strung);
+        let off_nm = formed.map_or(0.0, |form| bearing::add(&mut self, form, &wire, profile));
         if let Some(form) = formed {
             let middle_nm: f64 = middle(&cases) - off_nm;
             self.add_kind_lines(form, middle_nm, profile, &mut remarks);
@@ -187,6 +187,16 @@ impl Torques {
             moment_interval_nm: within(Quantity::Moment),
             holding_interval: within(Quantity::HoldingFactor).filter(|_| comparable),
             budget: budget.map(Arc::new),
+        }
+    }
+
+    /// The string and the pin as far as these torques tell.
+    fn wire(&self, strung: &Strung) -> Wire {
+        let now_nm = strung.moment_now_nm(self.state, self.cents);
+        let measured = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp - flat) / 2.0);
+        Wire {
+            moment_nm: measured.unwrap_or(now_nm),
+            speaking_nm_per_deg: bearing::speaking_nm_per_deg(strung.pin.note, &strung.string),
         }
     }
 

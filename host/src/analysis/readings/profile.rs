@@ -29,8 +29,6 @@ pub struct MeasurementProfile {
     pub bearing_friction_max: Graded,
     /// Least μθ of it.
     pub bearing_friction_min: Graded,
-    /// Twist of the pin below its coil, share of the whole from head to foot.
-    pub twist_below_coil: Graded,
     /// Bearing friction ε set for an instrument: taken off F, with its uncertainty.
     pub bearing_friction_set: Option<Estimate>,
     /// Least stiffness of the string's short segment, N·m per degree.
@@ -80,8 +78,6 @@ impl Default for MeasurementProfile {
                 OneReport,
                 "3 to 13 % of the tension, technicians' list 1996, 2003",
             ),
-            // Coil 5 mm above the wood, half of 30 mm embedded; head 25 mm above: 20 of 40 mm.
-            twist_below_coil: Graded::new(0.5, Derived, "half of the pin twists below its coil"),
             bearing_friction_set: None,
             segment_least_nm_per_deg: Graded::new(0.3, Derived, SEGMENT),
             segment_most_nm_per_deg: Graded::new(0.8, Derived, SEGMENT),

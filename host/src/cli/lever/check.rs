@@ -91,7 +91,7 @@ pub(super) fn run(context: &Context, arguments: &CheckArguments) -> Result<(), C
     let mut talk = if arguments.simulated {
         simulated(context, &store, arguments, calendar)?
     } else {
-        Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit, false)?
+        Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit)?
     };
     let hello = *talk.lever.hello();
     note_met(&mut store, &hello, calendar)?;

@@ -10,7 +10,7 @@ use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::message::{ChoosePin, Commit, FromHost, FromLever, StartSurvey};
-use pinhold_protocol::record::{Reading, chain_next, chain_start, decode_record};
+use pinhold_protocol::record::{Outcome, Reading, chain_next, chain_start, decode_record};
 use pinhold_protocol::units::{Angle, DeviceTime};
 use pinhold_sim::bench::Workbench;
 
@@ -55,6 +55,8 @@ pub struct Truth {
 pub struct Read {
     /// What the lever said.
     pub reading: Reading,
+    /// Directions it gave a running torque of.
+    pub direction: Direction,
     /// What was true.
     pub truth: Truth,
 }
@@ -72,6 +74,8 @@ pub struct Desk {
     /// Reading that arrived, and how it is committed.
     arrived: Option<(Reading, Commit)>,
     watch: Watch,
+    /// Place of the pin whose foot is watched.
+    watching: Option<usize>,
 }
 
 impl Desk {
@@ -96,6 +100,7 @@ impl Desk {
             chain: chain_start(identity.device, identity.epoch),
             arrived: None,
             watch: Watch::new(PAUSE_S_MAX),
+            watching: None,
         };
         desk.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
         desk.command(FromHost::Zero(()));
@@ -105,8 +110,8 @@ impl Desk {
         desk
     }
 
-    /// Reads the pin of a task, which is the piano's `index`-th; `None` when the lever took no
-    /// reading of the directions asked for.
+    /// Reads the pin of a task, which is the piano's `index`-th; `None` when no reading with a
+    /// running torque came of it.
     pub fn read(&mut self, index: usize, task: &Task) -> Option<Read> {
         self.arrived = None;
         // Chosen before the lever leaves the last pin, as a host does: the lever waits for that.
@@ -136,28 +141,26 @@ impl Desk {
         self.arrived = None;
         let before = self.bench.truth(index);
         self.bench.perform(task.gesture);
-        let mut asked_again = false;
-        for _ in 0..GIVEN_UP_SAMPLE_COUNT {
-            if self.bench.is_idle() {
-                break;
-            }
-            self.step(Some(index));
-        }
-        for _ in 0..PATIENCE_SAMPLE_COUNT {
-            asked_again |= self.signals.lamp == Lamp::Repeat;
-            if self.arrived.is_some() || asked_again {
-                break;
-            }
-            self.step(Some(index));
-        }
+        self.watching = Some(index);
+        self.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
+        self.until(PATIENCE_SAMPLE_COUNT, |desk| {
+            desk.arrived.is_some() || desk.signals.lamp == Lamp::Repeat
+        });
+        self.watching = None;
         self.watch.close();
         let (reading, commit) = self.arrived.take()?;
         // The lever holds a few until the host has them.
         self.command(FromHost::Commit(commit));
-        let truth = truth_of(&self.watch.slips, task.direction)?;
-        let (friction_nm, torque_nm) = truth;
+        let direction = match reading.outcome {
+            Outcome::Measured => Direction::TwoWay,
+            Outcome::FlatOnly => Direction::FlatOnly,
+            Outcome::SharpOnly => Direction::SharpOnly,
+            _ => return None,
+        };
+        let (friction_nm, torque_nm) = truth_of(&self.watch.slips, direction)?;
         Some(Read {
             reading,
+            direction,
             truth: Truth {
                 friction_nm,
                 moment_nm: before.moment_nm,
@@ -194,10 +197,10 @@ impl Desk {
         }
     }
 
-    /// One sample period; the pin's foot is watched when it is named.
-    fn step(&mut self, watched: Option<usize>) {
+    /// One sample period.
+    fn step(&mut self) {
         let tick = self.bench.next_sample();
-        if let Some(index) = watched {
+        if let Some(index) = self.watching {
             self.watch.push(&Moment {
                 foot_deg: self.bench.foot_deg(index),
                 hand_deg_s: self.bench.hand_speed_deg_s(),
@@ -221,7 +224,7 @@ impl Desk {
             if done(self) {
                 return;
             }
-            self.step(None);
+            self.step();
         }
     }
 }

@@ -77,23 +77,7 @@ pub fn live(seed: u64, tally: &mut Tally) {
             tally.unread_count += 1;
             continue;
         };
-        if std::env::var("DBG").is_ok() {
-            let p = &day.piano.pins[index];
-            println!(
-                "CSV,{:?},{:?},{},{},{},{},{},{},{},{}",
-                task.direction,
-                read.reading.outcome,
-                read.truth.friction_nm,
-                read.truth.moment_nm,
-                pin.friction_nm.map_or(f64::NAN, |e| e.value),
-                pin.moment_nm.map_or(f64::NAN, |e| e.value),
-                p.bearing_friction,
-                p.bearing_state,
-                p.segment_stiffness_nm_per_deg,
-                read.reading.excursion_flat.radians().to_degrees()
-            );
-        }
-        tally.add(&Case { task, truth: read.truth, pin });
+        tally.add(&Case { direction: read.direction, kind: task.kind, truth: read.truth, pin });
     }
 }
 

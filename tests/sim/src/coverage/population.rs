@@ -13,6 +13,7 @@ use pinhold_sim::NEWTON_PER_LBF;
 use pinhold_sim::cell::Hold;
 use pinhold_sim::friction::GripParameters;
 use pinhold_sim::hand::{Gesture, Hand};
+use pinhold_sim::piano::scale::frequency_hz;
 use pinhold_sim::piano::{Fault, Piano, PianoPin, Plan, Severity};
 use pinhold_sim::rng::Random;
 use pinhold_sim::sensors::{LeverModel, LeverSpec, Posture};
@@ -24,8 +25,9 @@ use super::{Direction, StringKind};
 pub const READING_COUNT: usize = 10;
 
 const METRES_PER_INCH: f64 = 0.0254;
-/// Difference of a person's way from the mean of all, relative standard deviation (assumed).
-const PERSON_RELATIVE_SD: f64 = 0.002;
+/// How much people differ in what of the torque they bring to the pin, relative standard
+/// deviation: some groups are more alike than others, none by more than the class says (assumed).
+const PERSON_RELATIVE_SD: (f64, f64) = (0.002, 0.010);
 /// People that use a lever, the same that read pins on its bench.
 pub const PERSON_COUNT: usize = 2;
 /// Largest slant of the hand's force along the pin, share of what turns it (assumed).
@@ -44,8 +46,10 @@ const CENTS_HALF_WIDTH: f64 = 30.0;
 const BEARING_FRICTION: (f64, f64) = (0.03, 0.13);
 /// Segment behind the bearing, N·m per degree of coil, 0.3 to 0.8 (DER).
 const SEGMENT_NM_PER_DEG: (f64, f64) = (0.3, 0.8);
-/// Length of wire that passes its tension on behind the bearing, m: speaking lengths (MEM).
-const SPEAKING_M: (f64, f64) = (0.05, 1.35);
+/// Speaking lengths of wound strings, m (MEM).
+const WOUND_SPEAKING_M: (f64, f64) = (0.95, 1.35);
+/// Density of steel wire, kg/m³.
+const STEEL_DENSITY_KG_M3: f64 = 7850.0;
 
 /// One pin to read and how.
 #[derive(Clone, Debug)]
@@ -94,11 +98,9 @@ impl Day {
         let mut random = root.fork("day");
         let is_upright = random.chance(0.5);
         let kind = if is_upright { InstrumentKind::Upright } else { InstrumentKind::Grand };
-        let mut bench_lever = LeverModel::drawn_within(
-            root.bits_of("lever"),
-            Posture::upright(),
-            &LeverSpec::uncalibrated(),
-        );
+        let lever_seed = root.fork("lever").bits();
+        let mut bench_lever =
+            LeverModel::drawn_within(lever_seed, Posture::upright(), &LeverSpec::uncalibrated());
         // The bench's room keeps its temperature, and nobody warms the lever.
         bench_lever.hand_warming_k = 0.0;
         let mut lever = bench_lever;
@@ -106,7 +108,8 @@ impl Day {
         lever.temperature_c += random.uniform(-5.0, 5.0);
         lever.hand_warming_k = random.uniform(0.0, 3.0);
         lever.posture = posture(is_upright, &mut random);
-        let people = [(); PERSON_COUNT].map(|()| PERSON_RELATIVE_SD * random.standard_normal());
+        let person_sd = random.uniform(PERSON_RELATIVE_SD.0, PERSON_RELATIVE_SD.1);
+        let people = [(); PERSON_COUNT].map(|()| person_sd * random.standard_normal());
         let house = House::drawn(&mut root.fork("house"));
         let mut instrument = modern_88("coverage", kind);
         for pin in &mut instrument.pins {
@@ -125,17 +128,6 @@ impl Day {
         }
         let hand = Hand::drawn(&mut root.fork("hand"));
         Day { seed, bench_lever, lever, people, hand, instrument, piano, tasks }
-    }
-}
-
-/// A seed for a part.
-trait Bits {
-    fn bits_of(&self, label: &str) -> u64;
-}
-
-impl Bits for Random {
-    fn bits_of(&self, label: &str) -> u64 {
-        self.fork(label).bits()
     }
 }
 
@@ -219,7 +211,7 @@ impl House {
         let moment_at_pitch_nm = moment_nm(tension_n, pin_m, wire_diameter_m);
         let cents = random.uniform(-CENTS_HALF_WIDTH, CENTS_HALF_WIDTH);
         let moment_now_nm = moment_at_pitch_nm * libm::exp2(cents / 600.0);
-        let speaking_m = random.uniform(SPEAKING_M.0, SPEAKING_M.1);
+        let speaking_m = speaking_m(name.note, kind, tension_n, wire_diameter_m, random);
         let first_break_ratio = random.uniform(1.03, 1.10);
         PianoPin {
             note: name.note,
@@ -256,6 +248,22 @@ fn friction_nm(moment_nm: f64, random: &mut Random) -> f64 {
     let low_nm = (1.15 * moment_nm).max(3.0);
     let high_nm = (24.5 - 1.1 * moment_nm) / 1.12;
     low_nm * libm::pow(high_nm / low_nm, random.unit())
+}
+
+/// Speaking length, m: plain wire by its pitch.
+fn speaking_m(
+    note: u8,
+    kind: StringKind,
+    tension_n: f64,
+    wire_diameter_m: f64,
+    random: &mut Random,
+) -> f64 {
+    if kind != StringKind::Plain {
+        return random.uniform(WOUND_SPEAKING_M.0, WOUND_SPEAKING_M.1);
+    }
+    let area_m2 = core::f64::consts::PI * wire_diameter_m * wire_diameter_m / 4.0;
+    let wave_m_s = (tension_n / (STEEL_DENSITY_KG_M3 * area_m2)).sqrt();
+    wave_m_s / (2.0 * frequency_hz(note))
 }
 
 /// A register's strings.

@@ -7,7 +7,6 @@ use pinhold::analysis::input::PinReading;
 
 use super::desk::Truth;
 use super::own::{OWN_TORQUES_NM, OwnErrors};
-use super::population::Task;
 use super::{Direction, StringKind};
 use crate::strokes::tally::Share;
 
@@ -27,7 +26,7 @@ pub const QUANTITIES: [Quantity; 3] =
     [Quantity::Friction, Quantity::Moment, Quantity::HoldingFactor];
 
 /// Upper ends of the strata of torque on the lever, N·m.
-pub const TORQUE_BANDS_NM: [f64; 4] = [6.0, 10.0, 15.0, 25.5];
+pub const TORQUE_BANDS_NM: [f64; 4] = [7.5, 12.0, 17.0, 25.0];
 
 /// What a count is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -40,12 +39,31 @@ pub enum Stratum {
     Direction(Direction),
     /// Kind of string.
     String(StringKind),
+    /// Kind of string and directions read: shown, too few of each to judge.
+    Both(StringKind, Direction),
+}
+
+impl fmt::Display for Stratum {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Stratum::All => f.write_str("all"),
+            Stratum::Torque(band) => {
+                let end_nm = TORQUE_BANDS_NM.get(*band).copied().unwrap_or(f64::INFINITY);
+                write!(f, "to {end_nm:.1} N·m")
+            }
+            Stratum::Direction(direction) => write!(f, "{direction:?}"),
+            Stratum::String(kind) => write!(f, "{kind:?}"),
+            Stratum::Both(kind, direction) => write!(f, "{kind:?} {direction:?}"),
+        }
+    }
 }
 
 /// One reading with what was true.
 pub struct Case<'a> {
-    /// What was to be read.
-    pub task: &'a Task,
+    /// Directions that a running torque came of.
+    pub direction: Direction,
+    /// Kind of string.
+    pub kind: StringKind,
     /// What was true.
     pub truth: Truth,
     /// What the host made of it.
@@ -61,14 +79,15 @@ impl Case<'_> {
         }
     }
 
-    fn strata(&self) -> [Stratum; 4] {
+    fn strata(&self) -> [Stratum; 5] {
         let above = |end: &&f64| self.truth.torque_nm >= **end;
         let band = TORQUE_BANDS_NM.iter().take_while(above).count();
         [
             Stratum::All,
             Stratum::Torque(band.min(TORQUE_BANDS_NM.len() - 1)),
-            Stratum::Direction(self.task.direction),
-            Stratum::String(self.task.kind),
+            Stratum::Direction(self.direction),
+            Stratum::String(self.kind),
+            Stratum::Both(self.kind, self.direction),
         ]
     }
 }
@@ -136,7 +155,7 @@ pub struct Tally {
     pub lever_count: u64,
     /// Benches the host found wrong, with what it said, by seed.
     pub refused: Vec<(u64, String)>,
-    /// Pins of which no reading of the directions asked for came.
+    /// Pins of which no running torque came.
     pub unread_count: u64,
     /// Intervals by quantity and stratum.
     pub counts: BTreeMap<(Quantity, Stratum), Coverage>,
@@ -145,6 +164,15 @@ pub struct Tally {
 }
 
 impl Tally {
+    /// Intervals of all quantities together.
+    pub fn all(&self) -> Share {
+        let all = self.counts.iter().filter(|((_, stratum), _)| *stratum == Stratum::All);
+        all.fold(Share::default(), |sum, (_, coverage)| Share {
+            count: sum.count + coverage.inside.count,
+            of: sum.of + coverage.inside.of,
+        })
+    }
+
     /// Counts a reading.
     pub fn add(&mut self, case: &Case<'_>) {
         for quantity in QUANTITIES {
@@ -191,13 +219,8 @@ impl fmt::Display for Tally {
             self.unread_count
         )?;
         for ((quantity, stratum), coverage) in &self.counts {
-            let name = match stratum {
-                Stratum::Torque(band) => format!("to {:.0} N·m", TORQUE_BANDS_NM[*band]),
-                Stratum::All => "all".to_string(),
-                Stratum::Direction(direction) => format!("{direction:?}"),
-                Stratum::String(kind) => format!("{kind:?}"),
-            };
-            writeln!(f, "{:14} {name:12} {coverage}", format!("{quantity:?}"))?;
+            let (quantity, stratum) = (format!("{quantity:?}"), stratum.to_string());
+            writeln!(f, "{quantity:14} {stratum:20} {coverage}")?;
         }
         for (torque_nm, own) in OWN_TORQUES_NM.iter().zip(&self.own) {
             let at = |values: &[f64], share: f64| 100.0 * OwnErrors::quantile(values, share);
