@@ -1,18 +1,24 @@
 //! Intervals against the truth: levers with flaws, each calibrated on its own simulated bench by
 //! the host, then ten readings with it through the lever's core.
 //!
-//! Seeds from 700 000 judge; those below 1000 served while the harness and the budget were
+//! Seeds from 700 000 and 710 000 judge; those below 1000 served while the harness and the budget were
 //! written. With `PINHOLD_COVERAGE` set to a range of seeds, `0..1000`, those are judged instead.
 
+use pinhold_sim::deadweight::Equipment;
+use pinhold_simtest::coverage::bench::calibrate;
 use pinhold_simtest::coverage::live_all;
-use pinhold_simtest::coverage::own::{OWN_TORQUES_NM, OwnErrors};
-use pinhold_simtest::coverage::population::READING_COUNT;
+use pinhold_simtest::coverage::own::{OWN_TORQUES_NM, OwnErrors, judge};
+use pinhold_simtest::coverage::population::{Day, READING_COUNT};
 use pinhold_simtest::coverage::tally::{QUANTITIES, Stratum, Tally};
+use pinhold_simtest::strokes::tally::Share;
 
 const JUDGING_SEED: u64 = 700_000;
 /// Levers, and a few more in case the host finds benches wrong that were not.
 const SEED_COUNT: u64 = 2_010;
 const LEVER_COUNT: u64 = 2_000;
+/// Levers on better and worse benches.
+const BENCH_SEED: u64 = 710_000;
+const BENCH_COUNT: u64 = 300;
 const THREAD_COUNT: usize = 2;
 /// Share of all intervals that contain the truth.
 const OVERALL: std::ops::RangeInclusive<f64> = 0.94..=0.96;
@@ -36,7 +42,9 @@ fn seeds() -> std::ops::Range<u64> {
 
 fn assert_coverage(tally: &Tally) {
     let all = tally.all();
-    assert!(OVERALL.contains(&all.value()), "all intervals: {all}");
+    assert!(OVERALL.contains(&all.inside.value()), "all intervals: {}", all.inside);
+    let narrower = all.inside_narrower;
+    assert!(narrower.value() < *OVERALL.start(), "nobody would notice: {narrower}");
     for quantity in QUANTITIES {
         let overall = tally.counts[&(quantity, Stratum::All)].inside;
         assert!(OVERALL.contains(&overall.value()), "{quantity:?}: {overall}");
@@ -85,4 +93,29 @@ fn intervals_contain_the_truth_as_often_as_they_say() {
     assert!(tally.unread_count * 500 <= pin_count, "{} pins unread", tally.unread_count);
     assert_coverage(&tally);
     assert_own_errors(&tally);
+}
+
+#[test]
+fn a_lever_claims_what_its_bench_is_worth() {
+    let mut before = 0.0;
+    for (arm_u_m, mass_relative_u) in [(0.000_1, 5e-5), (0.000_3, 1e-4), (0.001, 1e-3)] {
+        let equipment = Equipment::with_uncertainties(arm_u_m, mass_relative_u);
+        let mut tally = Tally::default();
+        for seed in BENCH_SEED..BENCH_SEED + BENCH_COUNT {
+            let day = Day::drawn(seed);
+            let Some(result) = calibrate(&day, &equipment, &mut tally) else { continue };
+            judge(&day, &result, &mut tally.own);
+        }
+        println!("arms to {:.1} mm, masses to {mass_relative_u}:\n{tally}", 1000.0 * arm_u_m);
+        assert!(tally.lever_count * 200 >= BENCH_COUNT * 199, "{:?}", tally.refused);
+        let mut inside = Share::default();
+        for own in &tally.own {
+            inside.merge(own.inside);
+        }
+        assert!(inside.value() >= 0.94, "{inside}");
+        // The median at 12 N·m, where scale is most of it.
+        let claimed = OwnErrors::quantile(&tally.own[3].expanded_relative, 0.5);
+        assert!(claimed > before, "a worse bench claims less: {claimed}");
+        before = claimed;
+    }
 }
