@@ -6,18 +6,16 @@
 //! moment lies somewhere in a loop about the speaking length's, within ±εM, ε = sinh(μθ), and where
 //! depends on how it was left and on how the coil turned.
 //!
-//! The coil turns with the foot, and besides by the pin's own twist below it: κ_c from coil to wood
-//! and κ_e, half the embedded length, for the torque there (friction takes it up evenly). Running,
-//! the coil stands ±F·(κ_c + κ_e) off the foot. At rest it stands where the last turn left it: let
-//! go from running flat at −F to −M it springs back by κ_c·(F − M) + κ_e·(F − M)²/2F, from sharp at
-//! +F by κ_c·(F + M) + κ_e·(F + M)²/2F (DER, elastic pin in rigid-plastic friction).
+//! A lever watched the head. Its coil angle is the head's less torque over the slope of the early
+//! ramp, and that slope holds some of the pin below the coil; only the part above it, head to coil,
+//! is no turn of the coil. So the coil really stands τ·(1/slope − twist above it) further on.
 //!
-//! A lever watched the foot, so the loop is walked for an even grid over what is not known: ε 3 to
+//! The loop is walked along the coil's own course for an even grid over what is not known: ε 3 to
 //! 13 % (ONE), where in the loop the wire was left, the segment's stiffness 0.3 to 0.8 N·m per
-//! degree (DER), which way the pin was turned last. With each, the pin-side moment at each running
-//! torque follows, and with it what half sum and half difference, as the lever brought them to one
-//! angle, are wrong by. Mean and scatter over the grid are the budget's lines; the stiffness the
-//! lever used is part of the walk and needs no line of its own.
+//! degree (DER). With each, the pin-side moment at each running torque follows, and with it what
+//! half sum and half difference, as the lever brought them to one angle, are wrong by. Mean and
+//! scatter over the grid are the budget's lines; the stiffness the lever used is part of the walk
+//! and needs no line of its own.
 //!
 //! A hand tool watched nothing: its half sum reads high by 0 to M·sinh(μθ), its half difference is
 //! off by where the wire stands, within ±M·sinh(μθ); M·(cosh(μθ) − 1), under 1 % of M, is within
@@ -26,7 +24,7 @@
 //! Friction is told uncorrected, unless a profile sets ε for an instrument.
 
 use pinhold_protocol::record::{Direction, Reading, Stroke};
-use pinhold_protocol::units::Torque;
+use pinhold_protocol::units::{Stiffness, Torque};
 
 use super::MeasurementProfile;
 use super::combine::Torques;
@@ -44,11 +42,11 @@ const GRID_COUNT: usize = 5;
 const RUNNING_SHARE: f64 = 0.8;
 /// Points over that share that stand for its mean, from −½ to ½.
 const SLIP_POINTS: [f64; 3] = [-1.0 / 3.0, 0.0, 1.0 / 3.0];
-/// Twist from coil to wood, degrees per N·m: 6.5 mm of a 7.16 mm steel pin, G 79.3 GPa (DER; the
-/// height of a coil over the wood MEM 5–8 mm).
-const ABOVE_WOOD_DEG_PER_NM: f64 = 0.018;
-/// Twist of the embedded part when all of it slips, degrees per N·m: half of 30 mm (DER).
-const EMBEDDED_DEG_PER_NM: f64 = 0.042;
+/// Twist from head to coil, degrees per N·m: 18.5 mm of a 7.16 mm steel pin, G 79.3 GPa (DER; 25 mm
+/// free, the coil 5 to 8 mm over the wood MEM).
+const ABOVE_COIL_DEG_PER_NM: f64 = 0.052;
+/// Slope of an early ramp that was too short to tell, N·m per degree: what the lever takes then.
+const RAMP_NM_PER_DEG: f64 = 10.8;
 /// Shortest and longest speaking length believed, m (MEM).
 const SPEAKING_M: (f64, f64) = (0.05, 1.35);
 
@@ -61,6 +59,8 @@ struct Leg {
     running_deg: Option<f64>,
     /// Foot rotation, degrees, positive.
     slip_deg: f64,
+    /// How much further its coil stood than the lever's coil angle, degrees, the stroke's way.
+    twist_deg: f64,
     /// What the lever added to its running torque to bring it to the found angle, N·m.
     brought_nm: f64,
 }
@@ -88,8 +88,12 @@ fn leg_of(stroke: &Stroke, reading: &Reading) -> Leg {
     };
     let brought =
         |(matched, running): (Torque, Torque)| matched.newton_metres() - running.newton_metres();
+    let torque_nm = stroke.running.or(stroke.breakaway).unwrap_or(stroke.peak).newton_metres();
+    let nm_per_rad = stroke.ramp_stiffness.map_or(0.0, Stiffness::newton_metres_per_radian);
+    let ramp = if nm_per_rad > 0.0 { nm_per_rad.to_radians() } else { RAMP_NM_PER_DEG };
     Leg {
         sign,
+        twist_deg: torque_nm * (1.0 / ramp - ABOVE_COIL_DEG_PER_NM).max(0.0),
         running_deg: stroke.running.map(|_| stroke.running_angle.radians().to_degrees()),
         slip_deg: stroke.slip.radians().to_degrees().abs(),
         brought_nm: matched.zip(stroke.running).map_or(0.0, brought),
@@ -101,8 +105,6 @@ fn leg_of(stroke: &Stroke, reading: &Reading) -> Leg {
 pub(super) struct Wire {
     /// Moment of the speaking length, N·m.
     pub(super) moment_nm: f64,
-    /// Friction of the pin, N·m.
-    pub(super) friction_nm: f64,
     /// Stiffness of the speaking length at the coil, N·m per degree.
     pub(super) speaking_nm_per_deg: f64,
 }
@@ -129,8 +131,6 @@ struct Guess {
     left: f64,
     /// Stiffness of the segment, N·m per degree.
     segment_nm_per_deg: f64,
-    /// Way the pin was turned last: −1 flat, 1 sharp.
-    last: f64,
 }
 
 /// The wire as it goes.
@@ -158,29 +158,16 @@ impl Going {
     }
 }
 
-/// Angle of the coil off the foot at rest, degrees, after the last turn went `last` way.
-fn at_rest_deg(wire: &Wire, last: f64) -> f64 {
-    let friction_nm = wire.friction_nm;
-    if friction_nm <= 0.0 {
-        return 0.0;
-    }
-    let whole_deg = friction_nm * (ABOVE_WOOD_DEG_PER_NM + EMBEDDED_DEG_PER_NM);
-    let back_nm = (friction_nm + last * wire.moment_nm).max(0.0);
-    let embedded_deg = EMBEDDED_DEG_PER_NM * back_nm * back_nm / (2.0 * friction_nm);
-    last * (whole_deg - ABOVE_WOOD_DEG_PER_NM * back_nm - embedded_deg)
-}
-
 impl Course {
     /// What the first running torque of each direction is wrong by, N·m, sharp then flat, in its
     /// own direction, as the lever brought it to the found angle.
     fn errors(&self, wire: &Wire, guess: Guess) -> [Option<f64>; 2] {
-        let wound_deg = wire.friction_nm.max(0.0) * (ABOVE_WOOD_DEG_PER_NM + EMBEDDED_DEG_PER_NM);
         let mut going = Going {
             guess,
             speaking_nm_per_deg: wire.speaking_nm_per_deg,
             speaking_nm: wire.moment_nm,
             excess_nm: guess.left * guess.friction * wire.moment_nm,
-            coil_deg: at_rest_deg(wire, guess.last),
+            coil_deg: 0.0,
         };
         let mut errors = [None, None];
         let mut foot_deg = 0.0;
@@ -191,11 +178,11 @@ impl Course {
             let mut mean_nm = 0.0;
             for share in SLIP_POINTS {
                 let at_deg = middle_deg + leg.sign * share * ran_deg;
-                let moment_nm = going.turn_to(at_deg + leg.sign * wound_deg);
+                let moment_nm = going.turn_to(at_deg + leg.sign * leg.twist_deg);
                 mean_nm += (moment_nm - wire.moment_nm) / SLIP_POINTS.len() as f64;
             }
             foot_deg = middle_deg + leg.sign * 0.5 * ran_deg;
-            going.turn_to(foot_deg + leg.sign * wound_deg);
+            going.turn_to(foot_deg + leg.sign * leg.twist_deg);
             let error = &mut errors[usize::from(leg.sign < 0.0)];
             if leg.running_deg.is_some() && error.is_none() {
                 *error = Some(leg.sign * mean_nm + leg.brought_nm);
@@ -227,21 +214,18 @@ fn walk(course: &Course, form: Form, wire: &Wire, profile: &MeasurementProfile) 
     let at = |(low, high): (f64, f64), place: usize| {
         low + (high - low) * (place as f64 + 0.5) / GRID_COUNT as f64
     };
-    let mut pairs = Vec::with_capacity(2 * GRID_COUNT * GRID_COUNT * GRID_COUNT);
+    let mut pairs = Vec::with_capacity(GRID_COUNT * GRID_COUNT * GRID_COUNT);
     for place in 0..GRID_COUNT * GRID_COUNT * GRID_COUNT {
-        for last in [-1.0, 1.0] {
-            let guess = Guess {
-                friction: libm::sinh(at((least, most), place % GRID_COUNT).max(0.0)),
-                left: at((-1.0, 1.0), place / GRID_COUNT % GRID_COUNT),
-                segment_nm_per_deg: at(segment, place / GRID_COUNT / GRID_COUNT),
-                last,
-            };
-            let [sharp, flat] = course.errors(wire, guess);
-            let friction_nm =
-                form.sharp * part(sharp, form.sharp)? + form.flat * part(flat, form.flat)?;
-            let moment_nm = (sharp.unwrap_or(0.0) - flat.unwrap_or(0.0)) / 2.0;
-            pairs.push((friction_nm, moment_nm));
-        }
+        let guess = Guess {
+            friction: libm::sinh(at((least, most), place % GRID_COUNT).max(0.0)),
+            left: at((-1.0, 1.0), place / GRID_COUNT % GRID_COUNT),
+            segment_nm_per_deg: at(segment, place / GRID_COUNT / GRID_COUNT),
+        };
+        let [sharp, flat] = course.errors(wire, guess);
+        let friction_nm =
+            form.sharp * part(sharp, form.sharp)? + form.flat * part(flat, form.flat)?;
+        let moment_nm = (sharp.unwrap_or(0.0) - flat.unwrap_or(0.0)) / 2.0;
+        pairs.push((friction_nm, moment_nm));
     }
     Some(summary(&pairs))
 }

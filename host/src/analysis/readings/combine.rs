@@ -133,7 +133,7 @@ impl Torques {
         let cases = self.cases(&strung, &mut remarks);
         self.add_string_lines(&strung, profile);
         let formed = cases.first().map(|case| case.form);
-        let wire = self.wire(&strung, middle(&cases));
+        let wire = self.wire(&strung);
         let off_nm = formed.map_or(0.0, |form| bearing::add(&mut self, form, &wire, profile));
         if let Some(form) = formed {
             let middle_nm: f64 = middle(&cases) - off_nm;
@@ -191,12 +191,11 @@ impl Torques {
     }
 
     /// The string and the pin as far as these torques tell.
-    fn wire(&self, strung: &Strung, friction_nm: f64) -> Wire {
+    fn wire(&self, strung: &Strung) -> Wire {
         let now_nm = strung.moment_now_nm(self.state, self.cents);
         let measured = self.sharp.zip(self.flat).map(|(sharp, flat)| (sharp - flat) / 2.0);
         Wire {
             moment_nm: measured.unwrap_or(now_nm),
-            friction_nm,
             speaking_nm_per_deg: bearing::speaking_nm_per_deg(strung.pin.note, &strung.string),
         }
     }
