@@ -7,6 +7,7 @@ pub mod cli;
 pub mod correct;
 pub mod import;
 pub mod instrument;
+pub mod lever_reads;
 pub mod link;
 pub mod metrology;
 pub mod report;

@@ -10,6 +10,7 @@ use super::stats::{mean, median, standard_deviation};
 use super::survey::{Site, Survey};
 use super::verdict::{self, Verdict};
 use super::zones::{self, Zone, place};
+use crate::calibration::mark::LeverMark;
 use crate::instrument::Instrument;
 
 /// What is assessed.
@@ -68,6 +69,8 @@ pub struct PinResult {
     pub zone: Option<usize>,
     /// Notable words of the reading; untrusted text.
     pub remarks: Vec<String>,
+    /// Why the lever behind the reading is to be doubted.
+    pub marks: Vec<LeverMark>,
 }
 
 /// The field at one pin.
@@ -236,6 +239,7 @@ fn judge_pins(
             leave_one_out,
             zone: None,
             remarks: reading.map(|r| r.remarks.clone()).unwrap_or_default(),
+            marks: reading.map(|r| r.marks.clone()).unwrap_or_default(),
         })
         .collect()
 }

@@ -2,8 +2,10 @@
 //!
 //! Codes are gathered in windows, one behind the other. The reading is settled when the means of
 //! the last few windows agree within what their noise explains, or within a floor below which
-//! nobody cares. The noise is taken from the differences of codes one behind the other, which a
-//! weight that swings hardly changes: its swing cannot excuse itself. Deliberately not here: ports
+//! nobody cares, and the codes about their mean scatter as their noise does: a swing as long as two
+//! windows may show the same mean in each. The noise is taken from the differences of codes one
+//! behind the other, which a weight that swings hardly changes: its swing cannot excuse itself.
+//! Deliberately not here: ports
 //! and clocks; time is counted in samples.
 //!
 //! Invariants: no window holds a code from before a long gap; memory is bounded by the rule.
@@ -217,7 +219,9 @@ impl Settler {
             self.open = Window::default();
         }
         self.next_index = Some(block.first_index.wrapping_add(block.samples.len() as u32));
-        for sample in &block.samples {
+        // A lever just switched on does not know its attitude yet; at rest it is never without one.
+        let is_known = block.acceleration_milli_g != [0; 3];
+        for sample in block.samples.iter().filter(|_| is_known) {
             self.open.push(*sample, self.before, block);
             self.before = Some(sample.bridge_code);
             self.seen_count += 1;
@@ -259,21 +263,29 @@ impl Settler {
         if turns || range(across) > self.rule.force_range_g {
             return Err(Unsettled::Moving);
         }
-        if range(windows.iter().map(Window::mean_code)) > self.agreement_counts() {
+        let noise = self.noise_counts();
+        let error = noise / (self.window_sample_count as f64).sqrt();
+        let floor = self.rule.agreement_floor_counts;
+        let agreement = floor.max(self.rule.agreement_factor * error);
+        if range(windows.iter().map(Window::mean_code)) > agreement {
             return Err(self.restlessness());
         }
-        Ok(self.reading())
+        let reading = self.reading();
+        // A range of the floor is a swing of half of it either way.
+        let slow = (reading.code_sd * reading.code_sd - noise * noise).max(0.0).sqrt();
+        if slow > noise.max(floor / 2.0) {
+            return Err(Unsettled::Swinging);
+        }
+        Ok(reading)
     }
 
-    /// Range of the means that is agreement, counts.
-    fn agreement_counts(&self) -> f64 {
+    /// Standard deviation of one code from the next, less what both share, counts.
+    fn noise_counts(&self) -> f64 {
         let (squares, count) = self.windows.iter().fold((0.0, 0u64), |(squares, count), window| {
             (squares + window.difference_square_sum as f64, count + window.difference_count)
         });
         // Half the mean square difference is the variance of one code.
-        let variance = squares / (2 * count.max(1)) as f64;
-        let error = (variance / self.window_sample_count as f64).sqrt();
-        self.rule.agreement_floor_counts.max(self.rule.agreement_factor * error)
+        (squares / (2 * count.max(1)) as f64).sqrt()
     }
 
     fn restlessness(&self) -> Unsettled {

@@ -87,6 +87,10 @@ fn a_swing_a_creep_a_turn_and_a_load_too_large_are_told_apart() {
         50_000.0 + 2_000.0 * libm::sin(f64::from(index) * 0.006_1) + 40.0 * noise(index)
     };
     assert_eq!(watch(&blocks(0, 40, swing, still)).settled(), Err(Unsettled::Swinging));
+    // As long as two windows, and each begins at its height: the means agree.
+    let hidden =
+        |index: u32| 50_000.0 + 400.0 * libm::cos(f64::from(index) * 0.002 * core::f64::consts::PI);
+    assert_eq!(watch(&blocks(0, 40, hidden, still)).settled(), Err(Unsettled::Swinging));
     let creep = |index: u32| 50_000.0 + 0.5 * f64::from(index) + 40.0 * noise(index);
     assert_eq!(watch(&blocks(0, 40, creep, still)).settled(), Err(Unsettled::Drifting));
     let steady = |_: u32| 50_000.0;
@@ -121,6 +125,17 @@ fn behind_a_long_gap_or_a_restart_it_begins_anew() {
         all.extend(blocks(first + 31 * 64, 1, |_| 90_000.0, still));
         assert_eq!(watch(&all).settled().map(|settled| settled.mean_code), Ok(90_000.0));
     }
+}
+
+#[test]
+fn samples_whose_attitude_is_not_known_yet_do_not_count() {
+    let mut all = blocks(0, 33, |_| 50_000.0, still);
+    all[0].acceleration_milli_g = [0; 3];
+    all[0].temperature_centi_celsius = 0;
+    assert_eq!(watch(&all[..32]).settled(), Err(Unsettled::Waiting));
+    let settled = watch(&all).settled().unwrap();
+    assert_eq!(settled.force_g, [0.01, -0.03, 0.999]);
+    assert!((settled.temperature_c - 21.5).abs() < 1e-12);
 }
 
 #[test]

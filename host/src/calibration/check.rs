@@ -18,9 +18,9 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::bench::{Bench, BenchPoint, Setting};
+use super::loads::{ACCELEROMETER_U_G, AIR_RELATIVE_U};
 use super::record::CalibrationRecord;
 use super::standing::CheckFact;
-use super::terms::LeverTerms;
 use crate::metrology::Estimate;
 
 /// Version of the document.
@@ -36,12 +36,6 @@ const LIMIT_LEAST_NM: f64 = 0.03;
 /// Lasting shift of the zero, N·m, from which overload is suspected (DER): 2 % of the 25 N·m the
 /// lever is loaded with, well above what temperature does to a cell's zero over 20 kelvin.
 const ZERO_LIMIT_NM: f64 = 0.5;
-/// Standard uncertainty of the handle's tilt by the motion sensor, rad (DER): an offset of 20
-/// thousandths of gravity, as the data sheets of such sensors allow, is 1.1 degrees.
-const TILT_U_RAD: f64 = 0.02;
-/// Standard uncertainty of a weight's force from the lift of the air, relative: 1.2 kg/m³ of air
-/// against 8000 kg/m³ of the weight (OIML R 111-1), the half width of a rectangle.
-const AIR_RELATIVE_U: f64 = 1.5e-4 / 1.732_050_807_568_877_2;
 /// Least component of gravity across the handle, share: a tilt of 26 degrees.
 const ACROSS_LEAST: f64 = 0.9;
 /// Largest distance of the specific force at rest from standard gravity, share (DER).
@@ -152,7 +146,11 @@ impl CheckRecord {
 
     /// What it says of the readings beside it.
     pub fn fact(&self) -> CheckFact {
-        CheckFact { made_ms: self.made_ms, calibration: self.calibration, passed: self.passed() }
+        CheckFact {
+            made_ms: self.made_ms,
+            calibration: self.calibration,
+            answer: self.result.answer,
+        }
     }
 
     /// Lever temperature under the weight, °C.
@@ -235,25 +233,6 @@ fn is_loaded(point: &BenchPoint) -> bool {
     matches!(&point.setting, Setting::Loaded { masses, .. } if !masses.is_empty())
 }
 
-/// Standard uncertainty of what the lever itself may be off at a load by its calibration, N·m:
-/// scale, error curve, hysteresis, repeatability, place of the hand.
-pub fn lever_u_nm(terms: &LeverTerms, load_nm: f64) -> f64 {
-    let powers = [1.0, load_nm, load_nm * load_nm];
-    let mut curve = 0.0;
-    for (row, a) in terms.error_covariance.iter().zip(powers) {
-        for (covariance, b) in row.iter().zip(powers) {
-            curve += covariance * a * b;
-        }
-    }
-    let rectangular = |half_width: f64| half_width * half_width / 3.0;
-    (square(terms.scale_relative_u * load_nm)
-        + curve.max(0.0)
-        + rectangular(terms.hysteresis_half_width_nm)
-        + square(terms.repeatability_u_nm)
-        + rectangular(terms.cross_load_relative_half_width * load_nm))
-    .sqrt()
-}
-
 /// Evaluates a check against its calibration. What looks mistyped is refused unless `typed_is_right`.
 ///
 /// # Errors
@@ -294,7 +273,7 @@ pub fn evaluate(
     let off = Estimate { value: read_nm - load.value, u: (square(read_u) + square(load.u)).sqrt() };
     let limit_nm = (LIMIT_RELATIVE * load.value.abs())
         .max(LIMIT_LEAST_NM)
-        .max(COVERAGE_FACTOR * lever_u_nm(terms, load.value));
+        .max(terms.expanded_u_nm(load.value));
     let weight = Comparison::of(off, limit_nm);
     let returned = Estimate { value: drift_nm, u: zero_noise.sqrt() };
     let zero_return = Comparison::of(returned, limit_nm);
@@ -320,6 +299,23 @@ fn worst(answers: [Answer; 3]) -> Answer {
     }
 }
 
+/// Share of gravity across the handle, sharp positive.
+///
+/// # Errors
+/// [`CheckError::NotAtRest`] and [`CheckError::Tilted`]: where no weight should be hung.
+pub fn across(point: &BenchPoint) -> Result<f64, CheckError> {
+    let force_g = point.force_g.iter().map(|part| part * part).sum::<f64>().sqrt();
+    // A force that is no number is outside too.
+    if !(1.0 - FORCE_OFF_MAX..=1.0 + FORCE_OFF_MAX).contains(&force_g) {
+        return Err(CheckError::NotAtRest { force_g });
+    }
+    let across = point.force_g[1] / force_g;
+    if across.abs() < ACROSS_LEAST {
+        return Err(CheckError::Tilted { tilt_deg: libm::acos(across.abs()).to_degrees() });
+    }
+    Ok(across)
+}
+
 /// Torque of the weight, sharp positive: m·g·arm times the share of gravity across the handle, as
 /// the bench of a calibration takes it.
 fn load_nm(parts: [Estimate; 3], loaded: &BenchPoint) -> Result<Estimate, CheckError> {
@@ -327,22 +323,13 @@ fn load_nm(parts: [Estimate; 3], loaded: &BenchPoint) -> Result<Estimate, CheckE
     if !parts.iter().all(fit) {
         return Err(CheckError::NoLoad);
     }
-    let force_g = loaded.force_g.iter().map(|part| part * part).sum::<f64>().sqrt();
-    // A force that is no number is outside too.
-    if !(1.0 - FORCE_OFF_MAX..=1.0 + FORCE_OFF_MAX).contains(&force_g) {
-        return Err(CheckError::NotAtRest { force_g });
-    }
-    let across = loaded.force_g[1] / force_g;
-    if across.abs() < ACROSS_LEAST {
-        let tilt_deg = libm::acos(across.abs()).to_degrees();
-        return Err(CheckError::Tilted { tilt_deg });
-    }
+    let across = across(loaded)?;
     let value = parts.iter().fold(across, |product, part| product * part.value);
     let relative = parts.iter().map(|part| square(part.u / part.value)).sum::<f64>();
-    // The cosine is flat on top: the second order counts where the handle lies level.
+    // An error of the sensor is one of the tilt. The cosine is flat on top: the second order counts where the handle lies level.
     let along = (1.0 - across * across).max(0.0);
-    let tilt =
-        along * TILT_U_RAD * TILT_U_RAD / (across * across) + square(square(TILT_U_RAD)) / 2.0;
+    let tilt = along * square(ACCELEROMETER_U_G) / (across * across)
+        + square(square(ACCELEROMETER_U_G)) / 2.0;
     Ok(Estimate { value, u: value.abs() * (relative + tilt + square(AIR_RELATIVE_U)).sqrt() })
 }
 

@@ -115,6 +115,7 @@ impl Shared {
     /// Load at a point, N·m, sharp positive.
     pub(super) fn load_nm(&self, point: &BenchPoint) -> f64 {
         match &point.setting {
+            Setting::Loaded { masses, .. } if masses.is_empty() => 0.0,
             Setting::Loaded { masses, .. } => self.hung_kg(masses) * self.torque_nm_per_kg(point),
             Setting::Free => 0.0,
         }

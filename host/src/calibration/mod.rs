@@ -22,6 +22,7 @@ pub mod diagnose;
 pub mod evaluate;
 pub mod loads;
 pub mod mark;
+pub mod possible;
 pub mod practice;
 pub mod procedure;
 pub mod record;
@@ -33,6 +34,10 @@ pub mod terms;
 
 #[cfg(test)]
 mod check_tests;
+#[cfg(test)]
+mod diagnose_tests;
+#[cfg(test)]
+mod evaluate_tests;
 #[cfg(test)]
 mod standing_tests;
 #[cfg(test)]

@@ -6,8 +6,8 @@
 //! another as listed and taken off again, no load; own weight again. Deliberately not here: the
 //! conversation, clocks, files, and what follows from the readings ([`super::evaluate()`]).
 //!
-//! Invariants: no step loads the lever beyond [`LOAD_MAX_NM`]; points stand in the order they were
-//! taken.
+//! Invariants: no step loads the lever beyond [`LOAD_MAX_NM`]; points stand in the order of the
+//! plan, and those of a series in the order they were taken.
 
 use pinhold_protocol::record::Direction;
 use serde::{Deserialize, Serialize};
@@ -232,11 +232,14 @@ impl Procedure {
         plan(&self.setup).unwrap_or_default()
     }
 
-    /// Place of the next step; the count of steps when all is done.
+    /// Place of the next step: the first neither taken nor left out; the count of steps when all is
+    /// done.
     pub fn position(&self) -> usize {
-        let taken = self.taken.last().map_or(0, |taken| taken.step + 1);
-        let skipped = self.skipped.iter().max().map_or(0, |step| step + 1);
-        taken.max(skipped)
+        let done = |step: &usize| {
+            self.taken.iter().any(|taken| taken.step == *step) || self.skipped.contains(step)
+        };
+        let count = self.steps().len();
+        (0..count).find(|step| !done(step)).unwrap_or(count)
     }
 
     /// The next step; `None` when all is done.
@@ -370,7 +373,28 @@ impl Procedure {
             temperature_c: settled.temperature_c,
             at_ms,
         };
-        self.taken.push(Taken { step: at, point });
+        let before = self.taken.partition_point(|taken| taken.step < at);
+        self.taken.insert(before, Taken { step: at, point });
+    }
+
+    /// Opens the whole series of a step again (its zeros belong to it), or one point off the
+    /// square; how many readings went.
+    pub fn reopen(&mut self, step: usize) -> usize {
+        let steps = self.steps();
+        let Some(wanted) = steps.get(step).map(series_key) else { return 0 };
+        let again = |at: usize| {
+            let same = steps.get(at).is_some_and(|other| series_key(other) == wanted);
+            at == step || (wanted.is_some() && same)
+        };
+        let count = self.taken.len();
+        self.taken.retain(|taken| !again(taken.step));
+        self.skipped.retain(|skipped| !again(*skipped));
+        count - self.taken.len()
+    }
+
+    /// Step of a point of [`Procedure::bench`].
+    pub fn step_of(&self, point: usize) -> Option<usize> {
+        self.taken.get(point).map(|taken| taken.step)
     }
 
     /// Goes back to the step before; whether there was one.
@@ -415,6 +439,14 @@ impl Procedure {
             points: Vec::new(),
             seatings: Vec::new(),
         }
+    }
+}
+
+/// Position and direction of a step on the square.
+fn series_key(step: &Step) -> Option<(usize, Direction)> {
+    match &step.setting {
+        Setting::Loaded { position, direction, .. } => Some((*position, *direction)),
+        Setting::Free => None,
     }
 }
 

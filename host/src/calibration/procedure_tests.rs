@@ -64,6 +64,23 @@ fn a_step_can_be_taken_again_and_left_out() {
 }
 
 #[test]
+fn a_series_can_be_taken_again_as_a_whole() {
+    let mut procedure = begun();
+    let mut lever = PracticeLever::new(Model::drawn(&setup(), 6), 6);
+    lever.finish(&mut procedure, 0);
+    let all = procedure.taken_count();
+    assert_eq!(procedure.step_of(20), Some(20));
+    assert_eq!(procedure.reopen(20), 13);
+    assert_eq!((procedure.position(), procedure.taken_count()), (15, all - 13));
+    lever.finish(&mut procedure, 0);
+    assert_eq!((procedure.taken_count(), procedure.check()), (all, Ok(())));
+    assert!(crate::calibration::evaluate(&procedure.bench(), &Default::default()).is_ok());
+    assert_eq!(procedure.reopen(0), 1);
+    assert_eq!(procedure.position(), 0);
+    assert_eq!(procedure.reopen(999), 0);
+}
+
+#[test]
 fn what_was_written_down_goes_on_where_it_stood() {
     let mut procedure = begun();
     let mut lever = PracticeLever::new(Model::drawn(&setup(), 4), 4);

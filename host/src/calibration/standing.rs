@@ -13,6 +13,7 @@ use std::sync::Arc;
 use pinhold_protocol::record::{Outcome, Reading};
 use pinhold_protocol::units::Torque;
 
+use super::check::Answer;
 use super::mark::LeverMark;
 use super::record::CalibrationRecord;
 use super::terms::LeverTerms;
@@ -23,14 +24,14 @@ use super::terms::LeverTerms;
 pub const TEMPERATURE_MARGIN_K: f64 = 5.0;
 
 /// What a check says of the readings beside it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CheckFact {
     /// When, milliseconds since 1970-01-01 UTC.
     pub made_ms: i64,
     /// Number of the calibration it was held against.
     pub calibration: u32,
-    /// It passed; one that could not tell did not.
-    pub passed: bool,
+    /// What it said.
+    pub answer: Answer,
 }
 
 /// What matters of a calibration for the readings that name it.
@@ -94,7 +95,7 @@ fn torque_max_nm(reading: &Reading) -> Option<f64> {
 impl LeverStanding {
     /// From what is kept of one lever, in any order.
     pub fn new(calibrations: Vec<CalibrationRecord>, mut checks: Vec<CheckFact>) -> LeverStanding {
-        checks.sort_unstable();
+        checks.sort_by_key(|check| check.made_ms);
         let calibrations = calibrations
             .into_iter()
             .map(|record| {
@@ -155,14 +156,19 @@ impl LeverStanding {
         })
     }
 
-    /// Whether the nearest check before or after failed: what was read since the last pass is in
-    /// doubt, and so is what was read after the failure until the next pass. A reading of unknown
-    /// date is in doubt as soon as any check failed.
+    /// Whether the nearest check before or after that could tell failed: what was read since the
+    /// last pass is in doubt, and so is what was read after the failure until the next pass. A
+    /// check that could not tell is no pass and puts nothing in doubt. A reading of unknown date is
+    /// in doubt as soon as any check failed.
     fn beside_a_failed_check(&self, number: u32, at_ms: Option<i64>) -> bool {
-        let mut checks = self.checks.iter().filter(|check| check.calibration == number);
-        let Some(at_ms) = at_ms else { return checks.any(|check| !check.passed) };
+        let mut checks = self
+            .checks
+            .iter()
+            .filter(|check| check.calibration == number && check.answer != Answer::CannotTell);
+        let failed = |check: &CheckFact| check.answer == Answer::Fail;
+        let Some(at_ms) = at_ms else { return checks.any(failed) };
         let before = checks.clone().rfind(|check| check.made_ms < at_ms);
         let after = checks.find(|check| check.made_ms >= at_ms);
-        [before, after].into_iter().flatten().any(|check| !check.passed)
+        [before, after].into_iter().flatten().any(failed)
     }
 }

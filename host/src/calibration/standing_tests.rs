@@ -3,6 +3,7 @@
 use pinhold_protocol::record::{Outcome, Pin, Reading, SampleCoverage, StringPosition};
 use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
+use super::check::Answer;
 use super::check_tests::calibration;
 use super::mark::LeverMark;
 use super::standing::{CheckFact, LeverStanding, TEMPERATURE_MARGIN_K, Taken};
@@ -26,7 +27,7 @@ fn standing(checks: &[(i64, u32, bool)]) -> LeverStanding {
         .map(|(made_ms, calibration, passed)| CheckFact {
             made_ms: *made_ms,
             calibration: *calibration,
-            passed: *passed,
+            answer: if *passed { Answer::Pass } else { Answer::Fail },
         })
         .collect();
     LeverStanding::new(kept.to_vec(), checks)
@@ -115,6 +116,32 @@ fn a_check_speaks_for_its_own_calibration_alone() {
     let checks = [(10, 4, false), (20, 4, false)];
     assert!(!failed(&checks, 15));
     assert_eq!(standing(&checks).marks(&taken(4, 15)), [LeverMark::CheckFailed]);
+}
+
+#[test]
+fn a_check_that_could_not_tell_is_neither_pass_nor_failure() {
+    let of = |answers: &[(i64, Answer)]| {
+        let checks = answers
+            .iter()
+            .map(|(made_ms, answer)| CheckFact {
+                made_ms: *made_ms,
+                calibration: 3,
+                answer: *answer,
+            })
+            .collect();
+        let mut record = calibration();
+        record.due_ms = DUE_MS;
+        LeverStanding::new(vec![record], checks)
+    };
+    let marks = |answers: &[(i64, Answer)], at_ms| {
+        of(answers).marks(&Taken { temperature_c: 21.0, ..taken(3, at_ms) })
+    };
+    assert_eq!(marks(&[(10, Answer::CannotTell)], 5), []);
+    // It does not end a doubt either.
+    let between = [(10, Answer::Fail), (20, Answer::CannotTell)];
+    assert_eq!(marks(&between, 25), [LeverMark::CheckFailed]);
+    let before = [(10, Answer::Pass), (20, Answer::CannotTell), (30, Answer::Fail)];
+    assert_eq!(marks(&before, 15), [LeverMark::CheckFailed]);
 }
 
 #[test]

@@ -333,7 +333,7 @@ impl Suspicion {
             Suspicion::Flattening { at_nm, place } => write!(
                 f,
                 "the lever stops rising at about {at_nm:.1} N·m, first at {place}: it saturates, \
-                 or the handle touches something",
+                 or the handle touches something (or the last weight was mistyped)",
             ),
             Suspicion::DirectionSwapped { place } => write!(
                 f,

@@ -10,8 +10,9 @@ use serde_json::Value;
 use super::GlobalArguments;
 use super::exit::{CliError, Exit};
 use crate::analysis::input::{Condition, PinReading};
-use crate::analysis::readings::{LeverRead, MeasurementProfile, mean_pitch_cents, pin_readings};
-use crate::store::{InstrumentRecord, LeverReading, Store, Survey};
+use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
+use crate::lever_reads::{LeverUse, Levers, uses_of};
+use crate::store::{InstrumentRecord, Store, Survey};
 use crate::units::TorqueUnit;
 
 /// Name of the folder within the platform's data folder.
@@ -49,6 +50,8 @@ pub struct Loaded {
     pub corrected_count: usize,
     /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
     pub condition: Condition,
+    /// Levers and calibrations its readings were taken with.
+    pub lever_uses: Vec<LeverUse>,
 }
 
 impl Context {
@@ -99,8 +102,10 @@ impl Context {
         let stored = store.readings_of(survey.id)?;
         let mut condition = store.condition(survey.id)?;
         condition.pitch_cents = condition.pitch_cents.or(mean_pitch_cents(&stored.hand));
-        let counted = stored.lever.iter().filter_map(LeverReading::counted);
-        let lever: Vec<_> = counted.map(LeverRead::of_class).collect();
+        let levers = Levers::behind(store, &stored.lever)?;
+        let lever: Vec<_> =
+            stored.lever.iter().filter_map(|reading| levers.read(reading, &survey)).collect();
+        let lever_uses = uses_of(store, &stored.lever)?;
         let readings = pin_readings(
             &record.instrument,
             &lever,
@@ -109,7 +114,12 @@ impl Context {
             &MeasurementProfile::default(),
         );
         let corrected_count = store.corrected_count(survey.id)?;
-        Ok(Loaded { record, survey, readings, corrected_count, condition })
+        Ok(Loaded { record, survey, readings, corrected_count, condition, lever_uses })
+    }
+
+    /// When the program was started, milliseconds since 1970-01-01 UTC.
+    pub fn now_ms(&self) -> i64 {
+        i64::try_from(self.now_us / 1000).unwrap_or(i64::MAX)
     }
 
     /// Prints text to standard output; what comes from outside was made printable before.
@@ -160,6 +170,12 @@ pub fn shell_quoted(word: &str) -> String {
     } else {
         format!("'{}'", shown.replace('\'', r"'\''"))
     }
+}
+
+/// The day of a moment, by UTC; `None` beyond what a calendar holds.
+pub fn day_of_ms(ms: i64) -> Option<String> {
+    let time = jiff::Timestamp::from_millisecond(ms).ok()?;
+    Some(format!("{time:.0}").split('T').next().unwrap_or_default().to_owned())
 }
 
 /// The platform's data folder.

@@ -284,7 +284,7 @@ fn conclude(
     let loaded = context.load(store, name)?;
     let assessment = show::assessed(&loaded);
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    let document = report::json::verdict(&model);
+    let document = show::document(&loaded, &model);
     show::keep_verdict(store, context, &loaded, &document)?;
     let out = match &arguments.out {
         Some(path) => path.clone(),

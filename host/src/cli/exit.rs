@@ -5,6 +5,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
+use crate::bench::BenchError;
 use crate::import::ImportError;
 use crate::store::StoreError;
 use crate::survey::SurveyError;
@@ -29,13 +30,15 @@ pub enum Exit {
     DataSuspect = 6,
     /// A file or the terminal could not be read or written.
     InputOutput = 7,
+    /// The lever did not pass its check; what was read is stored.
+    CheckFailed = 8,
     /// The program is at fault.
     Bug = 70,
 }
 
 impl Exit {
     /// Every exit with its meaning, in the order of the numbers.
-    pub const TABLE: [(Exit, &'static str); 9] = [
+    pub const TABLE: [(Exit, &'static str); 10] = [
         (Exit::Done, "done"),
         (Exit::NotThere, "not there: no such instrument, survey or file"),
         (Exit::Usage, "the command line is at fault"),
@@ -44,6 +47,7 @@ impl Exit {
         (Exit::LeverAbsent, "no lever answers, or it cannot do what it was asked"),
         (Exit::DataSuspect, "the data contradicts itself, do not rely on it"),
         (Exit::InputOutput, "a file or the terminal could not be read or written"),
+        (Exit::CheckFailed, "the lever did not pass its check"),
         (Exit::Bug, "a fault of the program"),
     ];
 
@@ -153,6 +157,15 @@ impl From<SurveyError> for CliError {
     }
 }
 
+impl From<BenchError> for CliError {
+    fn from(error: BenchError) -> CliError {
+        match error {
+            BenchError::Talk(inner) => CliError::from(inner),
+            other => CliError::new(Exit::LeverAbsent, other.to_string()),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -160,7 +173,7 @@ mod tests {
     #[test]
     fn numbers_are_distinct_and_the_table_is_whole() {
         let codes: Vec<u8> = Exit::TABLE.iter().map(|(exit, _)| exit.code()).collect();
-        assert_eq!(codes, [0, 1, 2, 3, 4, 5, 6, 7, 70]);
+        assert_eq!(codes, [0, 1, 2, 3, 4, 5, 6, 7, 8, 70]);
         assert!(exit_help().contains(" 70  a fault of the program"));
     }
 

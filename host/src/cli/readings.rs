@@ -10,8 +10,11 @@ use super::correct::{pin_value, readings_word, shown};
 use super::exit::{CliError, Exit};
 use super::parsers::{name_parser, pin_parser};
 use super::teller::reading_line;
+use crate::calibration::mark::LeverMark;
 use crate::instrument::pin_name;
-use crate::store::{KnownLog, LeverReading, Named, RecordName, Store, Survey};
+use crate::lever_reads::Levers;
+use crate::report;
+use crate::store::{LeverReading, Named, RecordName, Store, Survey};
 use crate::text::printable;
 use crate::units::TorqueUnit;
 
@@ -92,15 +95,25 @@ pub fn run(context: &Context, arguments: &ReadingsArguments) -> Result<(), CliEr
     for reading in &readings {
         traces.push(store.trace_of(name_of(reading))?);
     }
-    let logs = store.known_logs()?;
+    let levers = Levers::behind(&store, &readings)?;
     if context.json {
-        return context.print_document(&document(&store, &survey, &readings, &traces, &logs)?);
+        return context.print_document(&document(&store, &survey, &readings, &traces, &levers)?);
     }
+    let marks: Vec<Vec<LeverMark>> =
+        readings.iter().map(|reading| levers.marks(reading, &survey)).collect();
+    // Said once where it is the same for all.
+    let common = marks.iter().all(|of_one| *of_one == marks[0]);
     let mut text = String::new();
-    for (reading, trace) in readings.iter().zip(&traces) {
-        text.push_str(&line(reading, trace.is_some(), context.unit));
+    for ((reading, trace), marks) in readings.iter().zip(&traces).zip(&marks) {
+        let marks = if common { &[] } else { marks.as_slice() };
+        text.push_str(&line(reading, trace.is_some(), marks, context.unit));
         if let (Some(trace), true) = (trace, arguments.pin.is_some()) {
             text.push_str(&picture(trace, context.unit));
+        }
+    }
+    if common {
+        for mark in &marks[0] {
+            text.push_str(&format!("! {mark} (every reading above)\n"));
         }
     }
     if arguments.pin.is_none() {
@@ -109,7 +122,7 @@ pub fn run(context: &Context, arguments: &ReadingsArguments) -> Result<(), CliEr
     context.print(&text)
 }
 
-fn line(stored: &LeverReading, has_trace: bool, unit: TorqueUnit) -> String {
+fn line(stored: &LeverReading, has_trace: bool, marks: &[LeverMark], unit: TorqueUnit) -> String {
     let told = reading_line(&stored.reading, unit);
     let told = told.split_once(": ").map_or(told.as_str(), |(_, rest)| rest);
     let taken = match (stored.pin == Some(stored.reading.pin), stored.reading.pin) {
@@ -118,8 +131,9 @@ fn line(stored: &LeverReading, has_trace: bool, unit: TorqueUnit) -> String {
         (false, pin) => format!("; taken as {}", pin_name(pin)),
     };
     let trace = if has_trace { ", trace kept" } else { "" };
+    let doubts: String = marks.iter().map(|mark| format!("; ! {mark}")).collect();
     format!(
-        "{:>6}  {:<9}  {told}; {}{trace}{taken}\n",
+        "{:>6}  {:<9}  {told}; {}{trace}{taken}{doubts}\n",
         stored.number,
         shown(stored.pin),
         coverage_text(stored.reading.samples)
@@ -229,7 +243,7 @@ fn document(
     survey: &Survey,
     readings: &[LeverReading],
     traces: &[Option<Trace>],
-    logs: &[KnownLog],
+    levers: &Levers,
 ) -> Result<Value, CliError> {
     let entries: Vec<Value> = readings
         .iter()
@@ -240,8 +254,6 @@ fn document(
                 torque.map(|torque| torque.newton_metres())
             };
             let taken_as = Some(reading.pin).filter(|pin| !pin.is_unassigned());
-            let log =
-                logs.iter().find(|log| (log.device, log.epoch) == (stored.device, stored.epoch));
             json!({
                 "lever": format!("{:016x}", stored.device),
                 "epoch": stored.epoch,
@@ -249,7 +261,7 @@ fn document(
                 "pin": pin_value(stored.pin),
                 "taken_as": pin_value(taken_as),
                 "corrected": stored.is_corrected,
-                "taken_ms": log.map(|log| log.calendar_of(reading.started.microseconds())),
+                "taken_ms": levers.clock_ms(stored),
                 "outcome": format!("{:?}", reading.outcome),
                 "flags": reading.flags,
                 "friction_nm": nm(reading.friction),
@@ -257,6 +269,7 @@ fn document(
                 "sharp_nm": nm(reading.sharp),
                 "flat_nm": nm(reading.flat),
                 "calibration": reading.calibration,
+                "lever_marks": report::marks::words(&levers.marks(stored, survey)),
                 "samples": coverage_word(reading.samples),
                 "trace": trace.as_ref().map(trace_value),
             })

@@ -5,13 +5,14 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use serde_json::json;
+use serde_json::{Value, json};
 
-use super::context::{Context, Loaded, say, write_file};
+use super::context::{Context, Loaded, day_of_ms, say, write_file};
 use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::parsers::{fact_parser, name_parser};
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
+use crate::lever_reads::LeverUse;
 use crate::report::{self, MapModel, ReportContext};
 use crate::store::{Store, StoredVerdict, SurveySource};
 use crate::text::printable;
@@ -111,7 +112,7 @@ pub fn map(context: &Context, arguments: &MapArguments) -> Result<(), CliError> 
         }
     }
     if context.json {
-        return context.print_document(&report::json::verdict(&model));
+        return context.print_document(&document(&loaded, &model));
     }
     context.print(&report::terminal::map(&model, context.unit, width(), context.color))
 }
@@ -125,12 +126,29 @@ pub fn verdict(context: &Context, arguments: &VerdictArguments) -> Result<(), Cl
     let loaded = context.load(&store, &arguments.name)?;
     let assessment = assessed(&loaded);
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    let document = report::json::verdict(&model);
+    let document = document(&loaded, &model);
     keep_verdict(&mut store, context, &loaded, &document)?;
     if context.json {
         return context.print_document(&document);
     }
     context.print(&report::terminal::verdict(&model, context.unit, width()))
+}
+
+/// The verdict's document, with the levers its readings were taken with.
+pub fn document(loaded: &Loaded, model: &MapModel<'_>) -> Value {
+    let mut document = report::json::verdict(model);
+    document["levers"] = loaded.lever_uses.iter().map(lever_use_value).collect();
+    document
+}
+
+fn lever_use_value(used: &LeverUse) -> Value {
+    json!({
+        "lever": format!("{:016x}", used.device),
+        "calibration": used.calibration,
+        "calibration_made": used.made_ms.and_then(day_of_ms),
+        "calibration_due": used.due_ms.and_then(day_of_ms),
+        "readings": used.reading_count,
+    })
 }
 
 /// Stores a verdict with the version and inputs that gave it.
@@ -169,7 +187,7 @@ pub fn report(context: &Context, arguments: &ReportArguments) -> Result<(), CliE
     let text = report_text(context, &loaded, &assessment, arguments);
     write_file(&arguments.out, text.as_bytes())?;
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    keep_verdict(&mut store, context, &loaded, &report::json::verdict(&model))?;
+    keep_verdict(&mut store, context, &loaded, &document(&loaded, &model))?;
     let path = printable(&arguments.out.to_string_lossy());
     if context.json {
         return context.print_document(&json!({
@@ -196,16 +214,18 @@ pub fn report_text(
             .map(|(name, text)| format!("{name} {text}"))
             .collect();
     let tool = match loaded.survey.source {
-        SurveySource::Import => "any torque wrench, readings taken by hand",
-        SurveySource::Lever => "torque-sensing lever, not calibrated individually",
-        SurveySource::Simulated => "simulated lever at an invented piano",
+        SurveySource::Import => "any torque wrench, readings taken by hand".to_owned(),
+        SurveySource::Lever => format!("torque-sensing lever; {}", calibrations(loaded)),
+        SurveySource::Simulated => {
+            format!("simulated lever at an invented piano; {}", calibrations(loaded))
+        }
     };
     let report_context = ReportContext {
         survey_date: date_of(&loaded.survey.started),
         report_date: date_of(&context.now),
         technician: arguments.technician.clone(),
         owner: facts.owner_reference.clone(),
-        tool: tool.to_owned(),
+        tool,
         survey: survey_line(loaded, assessment.pins.len()),
         instrument_note: told.join(", "),
         own_decision: arguments.decision.clone(),
@@ -213,6 +233,29 @@ pub fn report_text(
     };
     let model = MapModel { instrument: &loaded.record.instrument, assessment };
     report::html::report(&model, &report_context, context.unit)
+}
+
+/// Which lever with which calibration took how many of the readings.
+fn calibrations(loaded: &Loaded) -> String {
+    let told: Vec<String> = loaded.lever_uses.iter().map(calibration_text).collect();
+    if told.is_empty() { "no reading of it counts".to_owned() } else { told.join("; ") }
+}
+
+fn calibration_text(used: &LeverUse) -> String {
+    let day = |ms: Option<i64>| ms.and_then(day_of_ms).unwrap_or_else(|| "unknown".to_owned());
+    let lever = format!("lever {:016x}", used.device);
+    let readings = readings_word(used.reading_count);
+    match (used.calibration, used.made_ms) {
+        (0, _) => format!("{lever}, not calibrated individually ({readings})"),
+        (number, None) => {
+            format!("{lever}, calibration {number}, which is not in this store ({readings})")
+        }
+        (number, Some(_)) => format!(
+            "{lever}, calibration {number} of {}, due {} ({readings}; in-house, not accredited)",
+            day(used.made_ms),
+            day(used.due_ms)
+        ),
+    }
 }
 
 /// What the survey was, corrections included.

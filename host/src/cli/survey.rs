@@ -16,6 +16,7 @@ use super::ports;
 use super::teller::Teller;
 use crate::instrument::note::parse_note;
 use crate::instrument::{Instrument, pin_name};
+use crate::lever_reads::Levers;
 use crate::link::port;
 use crate::link::session::Plan;
 use crate::store::{InstrumentRecord, NewSurvey, Store, StoredPlan, SurveyId, SurveySource};
@@ -205,7 +206,10 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
             None => port::open(&port_name),
         }),
     };
-    let mut teller = Teller::new(context.unit, context.json).going_on(begun.done.0, begun.done.1);
+    let levers = Levers::of_all(&store)?;
+    let mut teller = Teller::new(context.unit, context.json)
+        .going_on(begun.done.0, begun.done.1)
+        .doubting(levers, context.now_ms());
     let summary = survey::take(&mut store, begun.id, plan, &mut line, &mut teller)?;
     tell_summary(context, &store, &begun, &summary, &arguments.name)
 }

@@ -9,7 +9,9 @@ use pinhold_protocol::record::{Outcome, Pin, Reading, reading_flags};
 use pinhold_protocol::units::Torque;
 
 use super::context::say;
+use super::lever::standing::doubt;
 use crate::instrument::pin_name;
+use crate::lever_reads::Levers;
 use crate::link::session::{ArrivedRecord, Request};
 use crate::report;
 use crate::store::Committed;
@@ -26,12 +28,31 @@ pub(super) struct Teller {
     /// What the lever refused last: told once, not twice a second.
     refused: Option<CommandResult>,
     fetched_count: u32,
+    /// What is known of the levers, and when, ms since 1970-01-01 UTC; `None` where it is not
+    /// told.
+    levers: Option<(Levers, i64)>,
+    /// The lever it was told of last.
+    doubted: Option<u64>,
 }
 
 impl Teller {
     /// One that says nothing when `silent`.
     pub(super) fn new(unit: TorqueUnit, silent: bool) -> Teller {
-        Teller { unit, silent, asked: None, done: (0, 0), refused: None, fetched_count: 0 }
+        Teller {
+            unit,
+            silent,
+            asked: None,
+            done: (0, 0),
+            refused: None,
+            fetched_count: 0,
+            levers: None,
+            doubted: None,
+        }
+    }
+
+    /// Tells at the greeting what is to be doubted of the lever.
+    pub(super) fn doubting(self, levers: Levers, now_ms: i64) -> Teller {
+        Teller { levers: Some((levers, now_ms)), ..self }
     }
 
     /// Counts on from pins done before, of how many in the whole plan.
@@ -80,6 +101,15 @@ impl Observer for Teller {
     fn greeted(&mut self, hello: &Hello) {
         let [major, minor, patch] = hello.firmware;
         self.tell(&format!("lever {:016x}, firmware {major}.{minor}.{patch}", hello.device));
+        // Once for a lever, however often it is greeted.
+        if self.doubted.replace(hello.device) == Some(hello.device) {
+            return;
+        }
+        let Some((levers, now_ms)) = &self.levers else { return };
+        for mark in levers.marks_now(hello.device, hello.calibration, *now_ms) {
+            let (what, deed) = doubt(mark);
+            self.tell(&format!("  ! {what}; its readings will be marked. Better: {deed}"));
+        }
     }
 
     fn lever_changed(&mut self, hello: &Hello) {

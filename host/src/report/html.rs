@@ -7,7 +7,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::html_tables::{alternatives, bands, chain, parts, pins, sections, thresholds, zones};
-use super::{MapModel, ReportContext, confidence_words, remedy_line, svg};
+use super::{MapModel, ReportContext, confidence_words, marks, remedy_line, svg};
 use crate::instrument::InstrumentKind;
 use crate::text::printable;
 use crate::units::TorqueUnit;
@@ -136,6 +136,11 @@ fn verdict_box(model: &MapModel<'_>) -> Markup {
                 "."
                 @if verdict.remedy.kind().is_irreversible() { " This step cannot be undone." }
             }
+            @let doubts = marks::doubts(model.assessment);
+            @if !doubts.is_empty() {
+                p { strong { "The torques come from a lever in doubt" } }
+                (list(&doubts))
+            }
             @if !verdict.confirm_before_acting.is_empty() {
                 p { strong { "Confirm before acting" } }
                 (list(&verdict.confirm_before_acting))
@@ -174,6 +179,7 @@ fn conditions(model: &MapModel<'_>, context: &ReportContext) -> Markup {
         ul {
             @if !context.survey.is_empty() { li { (printable(&context.survey)) } }
             @if !context.tool.is_empty() { li { (printable(&context.tool)) } }
+            (marked(model))
             li {
                 (both) " pins read both ways, " (sharp) " only sharp, " (flat) " only flat."
             }
@@ -196,6 +202,19 @@ fn conditions(model: &MapModel<'_>, context: &ReportContext) -> Markup {
                  off: it can flatter friction a little and stands in the uncertainty."
             }
             li { "The pins that were measured have moved a little and want a touch-up tuning." }
+        }
+    }
+}
+
+/// Readings of a lever in doubt, counted and by name.
+fn marked(model: &MapModel<'_>) -> Markup {
+    let read_count = model.assessment.statistics.read_count;
+    html! {
+        @for group in marks::groups(model.assessment) {
+            li {
+                "Marked: " (group.mark) ", " (group.pins.len()) " of " (read_count)
+                " readings: " (marks::pins_text(&group, read_count)) "."
+            }
         }
     }
 }

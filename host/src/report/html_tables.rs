@@ -3,7 +3,7 @@
 use maud::{Markup, PreEscaped, html};
 
 use super::svg_marks::mark;
-use super::{MapModel, diameter, estimate, legend, torque, zone_letter};
+use super::{MapModel, diameter, estimate, legend, marks, torque, zone_letter};
 use crate::analysis::verdict::{PartsLine, PlankState};
 use crate::analysis::zones::place;
 use crate::analysis::{Assessment, Grade, PinResult, Profile};
@@ -247,5 +247,10 @@ pub(super) fn pins(assessment: &Assessment, unit: TorqueUnit) -> Markup {
 
 fn remarks(pin: &PinResult) -> String {
     let all = pin.remarks.join("; ");
-    printable_short(&all, REMARK_COUNT_MAX)
+    let said = printable_short(&all, REMARK_COUNT_MAX);
+    match marks::of_pin(pin) {
+        Some(marked) if said.is_empty() => marked,
+        Some(marked) => format!("{marked}; {said}"),
+        None => said,
+    }
 }

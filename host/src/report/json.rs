@@ -6,7 +6,7 @@
 use pinhold_protocol::record::Pin;
 use serde_json::{Value, json};
 
-use super::{MapModel, zone_letter};
+use super::{MapModel, marks, zone_letter};
 use crate::analysis::input::Estimate;
 use crate::analysis::{Band, PinResult, Remedy, Zone};
 
@@ -63,6 +63,8 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
             "from_um": line.from_um, "to_um": line.to_um, "note": line.note,
         })).collect::<Vec<_>>(),
         "cautions": verdict.cautions,
+        "lever_doubts": marks::doubts(assessment),
+        "lever_marks": marks::document(assessment),
         "statistics": statistics(model),
         "thresholds": assessment.profile.thresholds().into_iter().map(|(name, unit, t)| json!({
             "name": name, "unit": unit, "value": number(t.value), "grade": t.grade.mark(),
@@ -174,6 +176,7 @@ fn pin_value(pin: &PinResult) -> Value {
         "y_m": number(pin.site.y_m),
         "diameter_um": pin.site.diameter_um,
         "remarks": pin.remarks,
+        "lever_marks": marks::words(&pin.marks),
     })
 }
 

@@ -8,6 +8,7 @@ pub mod html;
 mod html_tables;
 pub mod json;
 pub mod legend;
+pub mod marks;
 pub mod svg;
 mod svg_marks;
 mod svg_strips;

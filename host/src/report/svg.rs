@@ -6,9 +6,9 @@
 
 use std::fmt::Write as _;
 
-use super::svg_marks::{Point, escape, frame, leader, mark, outline, tag};
+use super::svg_marks::{Point, doubt, escape, frame, leader, mark, outline, tag};
 use super::svg_strips::strips;
-use super::{MapModel, legend, torque, zone_letter};
+use super::{MapModel, legend, marks, torque, zone_letter};
 use crate::analysis::zones::{ZoneShape, place};
 use crate::analysis::{Assessment, PinResult};
 use crate::instrument::InstrumentKind;
@@ -214,14 +214,19 @@ fn draw(body: &mut String, view: &View<'_>, model: &MapModel<'_>, part: &[usize]
     let pins = &model.assessment.pins;
     sections(body, view, pins, part);
     zones_under(body, view, model.assessment, part);
+    let signs = marks::tells_pins_apart(model.assessment);
     for index in part {
         let pin = &pins[*index];
         let look = if pin.read { legend::look(pin.judgement.band) } else { legend::UNREAD };
         let (x, y) = view.at(pin);
         let name = place::pin_name(pin.pin);
         body.push_str("<g>");
-        let _ = write!(body, "<title>{name}</title>");
+        let why = marks::of_pin(pin).map_or(String::new(), |why| format!(": {}", escape(&why)));
+        let _ = write!(body, "<title>{name}{why}</title>");
         body.push_str(&mark(look, (x, y), view.mark_size));
+        if signs && !pin.marks.is_empty() {
+            body.push_str(&doubt((x, y), view.mark_size));
+        }
         if view.labels {
             let below = y + view.mark_size + 15.5;
             let _ = write!(
@@ -360,7 +365,20 @@ fn legend_block(body: &mut String, assessment: &Assessment, unit: TorqueUnit, to
         body.push_str(&mark(*look, (x, y - 4.5), 7.0));
         let _ = write!(body, "<text x=\"{:.1}\" y=\"{y:.1}\">{}</text>", x + 16.0, escape(words));
     }
-    top + 24.0 + 22.0 * 4.0 + 10.0
+    doubt_line(body, assessment, top + 24.0 + 22.0 * 4.0 + 10.0)
+}
+
+/// What is to be doubted of the lever, where anything is.
+fn doubt_line(body: &mut String, assessment: &Assessment, top: f64) -> f64 {
+    let Some(line) = marks::legend_line(assessment) else { return top };
+    body.push_str(&doubt((MARGIN + 8.0, top - 4.5), 7.0));
+    let _ = write!(
+        body,
+        "<text x=\"{:.1}\" y=\"{top:.1}\">In doubt: {}</text>",
+        MARGIN + 26.0,
+        escape(&line)
+    );
+    top + 24.0
 }
 
 fn zone_block(body: &mut String, assessment: &Assessment, unit: TorqueUnit, top: f64) -> f64 {

@@ -154,6 +154,22 @@ pub(super) fn leader((from_x, from_y): Point, (to_x, to_y): Point) -> String {
     )
 }
 
+/// The sign of a lever in doubt: an exclamation mark in a small flag at the mark's upper right.
+pub(super) fn doubt((x, y): Point, r: f64) -> String {
+    let half = (0.62 * r).max(2.2);
+    let (x, y) = (x + 0.95 * r, y - 0.95 * r);
+    format!(
+        "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{half:.1}\" fill=\"#ffffff\" stroke=\"{INK}\" \
+         stroke-width=\"{:.2}\"/><path d=\"M{x:.1} {:.1}V{:.1}M{x:.1} {:.1}v0.01\" \
+         stroke=\"{INK}\" stroke-width=\"{:.1}\" stroke-linecap=\"round\" fill=\"none\"/>",
+        0.18 * half,
+        y - 0.6 * half,
+        y + 0.1 * half,
+        y + 0.55 * half,
+        0.36 * half
+    )
+}
+
 /// A zone's letter on a dark tag.
 pub(super) fn tag((x, y): Point, letter: char) -> String {
     format!(

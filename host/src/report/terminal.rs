@@ -2,7 +2,9 @@
 //!
 //! Deliberately not here: cursor movement, width detection, and any decision about colour.
 
-use super::{MapModel, confidence_words, diameter, legend, remedy_line, torque, zone_letter};
+use super::{
+    MapModel, confidence_words, diameter, legend, marks, remedy_line, torque, zone_letter,
+};
 use crate::analysis::zones::place;
 use crate::analysis::{Assessment, Band, PinResult};
 use crate::instrument::InstrumentKind;
@@ -54,7 +56,7 @@ pub fn map(model: &MapModel<'_>, unit: TorqueUnit, width: usize, colour: bool) -
             text.push_str(&format!("{:MARGIN$}{flange}\n", ""));
         }
         for row in rows.iter().filter(|row| has_row(**row, block, &assessment.pins)) {
-            text.push_str(&row_line(*row, block, assessment, colour));
+            text.push_str(&row_line(*row, block, assessment, signs(assessment, colour)));
         }
         if upright {
             text.push_str(&format!("{:MARGIN$}{flange}\n", ""));
@@ -146,7 +148,19 @@ fn section_line(block: &[Column], assessment: &Assessment) -> String {
     format!("{:MARGIN$}{}\n", "", names.join(" | "))
 }
 
-fn row_line(row: u8, block: &[Column], assessment: &Assessment, colour: bool) -> String {
+/// What a glyph shows beside its band.
+#[derive(Clone, Copy)]
+struct Signs {
+    colour: bool,
+    /// A sign at each pin whose lever is in doubt.
+    doubts: bool,
+}
+
+fn signs(assessment: &Assessment, colour: bool) -> Signs {
+    Signs { colour, doubts: marks::tells_pins_apart(assessment) }
+}
+
+fn row_line(row: u8, block: &[Column], assessment: &Assessment, signs: Signs) -> String {
     let mut line = format!("row {row:<3}");
     for (gap, column) in with_gaps(block) {
         line.push_str(gap);
@@ -160,7 +174,7 @@ fn row_line(row: u8, block: &[Column], assessment: &Assessment, colour: bool) ->
             .collect();
         for cell in 0..column.cells {
             match here.get(cell) {
-                Some(pin) => line.push_str(&glyph(pin, colour)),
+                Some(pin) => line.push_str(&glyph(pin, signs)),
                 None => line.push_str("  "),
             }
         }
@@ -168,10 +182,17 @@ fn row_line(row: u8, block: &[Column], assessment: &Assessment, colour: bool) ->
     format!("{}\n", line.trim_end())
 }
 
-fn glyph(pin: &PinResult, colour: bool) -> String {
+/// The band's glyph, then the zone's letter; a small letter or `!` where the lever is in doubt.
+fn glyph(pin: &PinResult, signs: Signs) -> String {
     let look = if pin.read { legend::look(pin.judgement.band) } else { legend::UNREAD };
-    let zone = pin.zone.map_or(' ', zone_letter);
-    format!("{}{zone}", painted(look, colour))
+    let in_doubt = signs.doubts && !pin.marks.is_empty();
+    let beside = match (pin.zone.map(zone_letter), in_doubt) {
+        (Some(letter), true) => letter.to_ascii_lowercase(),
+        (Some(letter), false) => letter,
+        (None, true) => '!',
+        (None, false) => ' ',
+    };
+    format!("{}{beside}", painted(look, signs.colour))
 }
 
 fn painted(look: legend::Look, colour: bool) -> String {
@@ -219,6 +240,13 @@ fn bands(assessment: &Assessment, unit: TorqueUnit, width: usize, colour: bool) 
     let letters = "a letter behind a glyph names the pin's zone";
     if !assessment.zones.is_empty() && letters.len() <= width {
         text.push_str(&format!("  {letters}\n"));
+    }
+    if let Some(line) = marks::legend_line(assessment) {
+        text.push_str(&wrap(&format!("in doubt: {line}"), "  ! ", width));
+        if marks::tells_pins_apart(assessment) {
+            let signs = "! behind a glyph marks such a pin, in a zone a small letter does";
+            text.push_str(&wrap(signs, "    ", width));
+        }
     }
     text
 }
@@ -274,6 +302,7 @@ pub fn verdict(model: &MapModel<'_>, unit: TorqueUnit, width: usize) -> String {
         "",
         width,
     ));
+    let doubts = marks::doubts(model.assessment);
     let mut list = |title: &str, items: &[String]| {
         if !items.is_empty() {
             text.push_str(&format!("\n{title}\n"));
@@ -282,6 +311,7 @@ pub fn verdict(model: &MapModel<'_>, unit: TorqueUnit, width: usize) -> String {
             text.push_str(&wrap(&printable(item), "  - ", width));
         }
     };
+    list("the torques come from a lever in doubt", &doubts);
     list("confirm before acting", &verdict.confirm_before_acting);
     list("for", &verdict.reasons_for);
     list("against", &verdict.reasons_against);

@@ -12,6 +12,7 @@ use super::Store;
 use super::codes::{as_signed, as_unsigned};
 use super::error::{Doing, StoreError};
 use super::lever::lever_id;
+use crate::calibration::possible::impossible_calibration;
 use crate::calibration::record::CalibrationRecord;
 
 /// A calibration, for messages.
@@ -27,8 +28,8 @@ impl Store {
     pub fn keep_calibration(&mut self, record: &CalibrationRecord) -> Result<(), StoreError> {
         let doing = "store a calibration";
         let document = document_of(record, WHAT)?;
-        if record.number == 0 {
-            return Err(StoreError::NotStorable { what: WHAT });
+        if let Some(why) = impossible_calibration(record) {
+            return Err(StoreError::NotStorable { what: WHAT, why });
         }
         let transaction = self
             .connection
@@ -164,10 +165,12 @@ fn record_from(row: &Row<'_>) -> Result<CalibrationRecord, StoreError> {
     let number: i64 = row.get(1).doing(doing)?;
     let text: String = row.get(2).doing(doing)?;
     let record: CalibrationRecord = from_document(&text, WHAT)?;
-    if record.lever != as_unsigned(device) || i64::from(record.number) != number {
-        return Err(corrupt(WHAT, &text));
+    let stands = record.lever == as_unsigned(device) && i64::from(record.number) == number;
+    if stands && impossible_calibration(&record).is_none() {
+        Ok(record)
+    } else {
+        Err(corrupt(WHAT, &text))
     }
-    Ok(record)
 }
 
 fn document_at(
@@ -191,10 +194,11 @@ pub(super) fn document_of<T: Serialize + DeserializeOwned + PartialEq>(
     record: &T,
     what: &'static str,
 ) -> Result<String, StoreError> {
-    let text = serde_json::to_string(record).map_err(|_| StoreError::NotStorable { what })?;
+    let refused = StoreError::NotStorable { what, why: "a number that is none" };
+    let Ok(text) = serde_json::to_string(record) else { return Err(refused) };
     match serde_json::from_str::<T>(&text) {
         Ok(back) if back == *record => Ok(text),
-        _ => Err(StoreError::NotStorable { what }),
+        _ => Err(refused),
     }
 }
 

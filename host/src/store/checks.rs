@@ -12,6 +12,7 @@ use super::codes::{as_signed, as_unsigned};
 use super::error::{Doing, StoreError};
 use super::lever::lever_id;
 use crate::calibration::check::CheckRecord;
+use crate::calibration::possible::impossible_check;
 
 /// A check, for messages.
 const WHAT: &str = "a check of a lever";
@@ -25,7 +26,9 @@ impl Store {
     pub fn keep_check(&mut self, record: &CheckRecord) -> Result<(), StoreError> {
         let doing = "store a check";
         let document = document_of(record, WHAT)?;
-        let temperature_c = record.temperature_c().ok_or(StoreError::NotStorable { what: WHAT })?;
+        if let Some(why) = impossible_check(record) {
+            return Err(StoreError::NotStorable { what: WHAT, why });
+        }
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)
@@ -46,7 +49,7 @@ impl Store {
                     micro(result.load_nm.value),
                     micro(result.load_nm.u),
                     micro(result.read_nm.value),
-                    centi(temperature_c),
+                    record.temperature_c().map(centi),
                     i64::from(record.passed()),
                     record.version,
                     document,
@@ -87,7 +90,11 @@ fn record_from(row: &Row<'_>) -> Result<CheckRecord, StoreError> {
     let stands = record.lever == as_unsigned(device)
         && i64::from(record.calibration) == calibration
         && i64::from(record.passed()) == passed;
-    if stands { Ok(record) } else { Err(corrupt(WHAT, &text)) }
+    if stands && impossible_check(&record).is_none() {
+        Ok(record)
+    } else {
+        Err(corrupt(WHAT, &text))
+    }
 }
 
 /// A torque as the tables hold it; one beyond every lever ends at the column's range.

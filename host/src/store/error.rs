@@ -106,10 +106,12 @@ pub enum StoreError {
         number: u32,
     },
     /// A calibration or check that would not come back from the store as it is.
-    #[error("{what} was not stored: it holds a number that is none, or has no number of its own")]
+    #[error("{what} was not stored, for it cannot be one: {why} is impossible")]
     NotStorable {
         /// What it is.
         what: &'static str,
+        /// What about it.
+        why: &'static str,
     },
     /// A batch of corrections that cannot be undone: there is none, or it is undone.
     #[error("there is no correction of this survey left to undo")]

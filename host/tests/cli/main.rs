@@ -1,9 +1,13 @@
 //! The `pinhold` binary from outside: sentences, exit codes, documents.
 
+mod calibrate;
 mod correct;
 mod import;
 mod inbox;
 mod instrument;
 mod lever;
 mod run;
+#[path = "../store/sample_lever.rs"]
+mod sample_lever;
 mod shelf;
+mod standing;

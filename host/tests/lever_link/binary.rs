@@ -8,7 +8,7 @@ use tempfile::TempDir;
 use super::alone::Alone;
 
 /// Runs the binary on a store; its exit, standard output and standard error.
-fn pinhold(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
+pub(super) fn pinhold(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_pinhold"))
         .arg("--data")
         .arg(folder)
@@ -34,6 +34,8 @@ fn a_plan_is_loaded_read_alone_and_fetched() {
     assert!(out.starts_with("2 pins of x stored on the lever, read back and compared.\n"), "{out}");
     assert!(out.contains("Working alone:\n") && out.ends_with("pinhold lever fetch\n"), "{out}");
     assert!(err.contains("Before you touch a pin:"), "{err}");
+    let doubt = "  ! the lever is not calibrated: it runs on the values of its design";
+    assert_eq!(err.matches(doubt).count(), 1, "{err}");
 
     alone.press_go(200);
     alone.work(|alone| alone.accepted_count == 2);

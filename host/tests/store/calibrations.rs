@@ -5,8 +5,8 @@ use pinhold::store::{Contact, Store, StoreError};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-use crate::sample::{begin, keep, reading};
-use crate::sample_lever::{calibration, check, hello};
+use crate::sample::{begin, hello, keep, reading};
+use crate::sample_lever::{calibration, check};
 
 const DEVICE: u64 = 0xF123_4567_89AB_CDEF;
 
@@ -97,6 +97,9 @@ fn a_document_anything_may_have_written_is_not_trusted() {
         (&good[..good.len() / 2], 1),
         (&good.replace("\"span_nm_per_count\":", "\"span_nm_per_count\":1e999, \"x\":"), 1),
         (&good.replace("\"number\":1,", "\"number\":-1,"), 1),
+        // Numbers no calibration has, and a mass that is not on the bench.
+        (&good.replace("\"u\":0.0003", "\"u\":-0.0003"), 1),
+        (&good.replace("\"masses\":[0]", "\"masses\":[7]"), 1),
         // Another calibration's.
         (&good, 2),
     ] {

@@ -1,16 +1,17 @@
 //! The lever with its log in flash, by the bytes on its line: what it says after a power cut.
 
-use pinhold_flashmodel::flash::{Flash, Subset, Torn};
-use pinhold_lever::log::{FlashLog, RecordLog};
-use pinhold_lever::{Identity, Input, Lever};
+use pinhold_flashmodel::flash::{Flash, SUBSETS, Subset, TORN_KINDS, Torn};
+use pinhold_lever::calibration::Calibration;
+use pinhold_lever::log::{FlashLog, RecordLog, SETTINGS_BYTES_MAX};
+use pinhold_lever::{Identity, Input, Lever, settings};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
 use pinhold_protocol::lost::decode_lost;
 use pinhold_protocol::message::{
-    ChoosePin, Commit, FromHost, FromLever, Greet, Hello, Pull, StartSurvey,
+    ChoosePin, Commit, FromHost, FromLever, Greet, Hello, Pull, StartSurvey, StoreCalibration,
 };
 use pinhold_protocol::record::{Pin, StringPosition, chain_start};
-use pinhold_protocol::units::{Angle, DeviceTime};
+use pinhold_protocol::units::{Angle, DeviceTime, Torque};
 
 type Chip = Flash<4, 4096>;
 type FlashLever = Lever<FlashLog<Chip>>;
@@ -23,6 +24,11 @@ fn lever(chip: Chip) -> FlashLever {
 }
 
 fn again(mut lever: FlashLever) -> FlashLever {
+    again_cloned(&mut lever)
+}
+
+/// Another lever, powered up with a copy of the chip.
+fn again_cloned(lever: &mut FlashLever) -> FlashLever {
     let mut chip = lever.log_mut().flash_mut().clone();
     chip.power_up();
     self::lever(chip)
@@ -183,4 +189,74 @@ fn a_log_of_128_kib_holds_a_survey_and_more() {
     let (short, long) = (capacity(165), capacity(290));
     println!("128 KiB hold {short} records of 165 bytes or {long} of 290");
     assert!(short >= 500 && long >= 300, "as firmware/core/flash.md says");
+}
+
+fn calibration(number: u32) -> StoreCalibration {
+    StoreCalibration {
+        number,
+        zero_code_q8: 256 * i64::from(number),
+        span_femtonewton_metres_per_count: 7_000_000_000 + u64::from(number),
+        weight_moment: Torque::from_micronewton_metres(588_400),
+    }
+}
+
+/// The calibration a lever has in flash.
+fn kept_calibration(lever: &mut FlashLever) -> Option<Calibration> {
+    let mut buffer = [0; SETTINGS_BYTES_MAX];
+    let byte_count = lever.log_mut().settings(&mut buffer)?;
+    settings::decode(&buffer[..byte_count]).expect("whole, or not there").calibration
+}
+
+fn as_kept(calibration: &StoreCalibration) -> Calibration {
+    Calibration {
+        number: calibration.number,
+        zero_code_q8: calibration.zero_code_q8,
+        span_nm_per_count: calibration.span_newton_metres_per_count_f32(),
+        weight_moment_nm: calibration.weight_moment.newton_metres_f32(),
+    }
+}
+
+/// Power goes at every word and every page of storing a calibration over another, whatever becomes
+/// of the bits under way.
+#[test]
+fn a_power_cut_while_a_calibration_is_stored_leaves_the_old_one_or_the_new() {
+    let (old, new) = (calibration(1), calibration(2));
+    let (mut old_count, mut new_count) = (0, 0);
+    for (seed, torn) in (0u64..).zip(TORN_KINDS) {
+        let mut first = lever(Flash::new(8, torn, seed));
+        first.log_mut().make_room();
+        first.log_mut().push(&[1, 10, 11]).expect("room");
+        assert_eq!(result(&mut first, &FromHost::StoreCalibration(old)), CommandResult::Done);
+        for subset in SUBSETS {
+            for cut in 0.. {
+                let mut lever = again_cloned(&mut first);
+                lever.log_mut().flash_mut().cut_after(cut, subset);
+                let said = result(&mut lever, &FromHost::StoreCalibration(new));
+                let was_cut = !lever.log_mut().flash_mut().is_powered();
+                let mut lever = again(lever);
+                let place = format!("{torn:?}, {subset:?}, cut after {cut}");
+                let number = hello(&mut lever).calibration;
+                let kept = kept_calibration(&mut lever).expect("one of the two");
+                assert_eq!(kept.number, number, "{place}");
+                let is_new = number == 2;
+                assert_eq!(kept, as_kept(if is_new { &new } else { &old }), "{place}");
+                // Done is only said of what stays.
+                assert!(is_new || said == CommandResult::NotFit, "{place}: {said:?}");
+                assert_eq!(pull(&mut lever, 0), [(0, vec![1, 10, 11])], "{place}");
+                assert_eq!(lever.log_mut().flash_mut().offences(), &[] as &[&str], "{place}");
+                // The host asks again, and has it in the end.
+                let again = result(&mut lever, &FromHost::StoreCalibration(new));
+                assert_eq!(again, CommandResult::Done, "{place}");
+                if !was_cut {
+                    break;
+                }
+                old_count += u32::from(!is_new);
+                new_count += u32::from(is_new);
+            }
+        }
+    }
+    println!("{} cuts: {old_count} left the old calibration, {new_count} the new", {
+        old_count + new_count
+    });
+    assert!(old_count > 50 && new_count > 10, "{old_count} old, {new_count} new");
 }

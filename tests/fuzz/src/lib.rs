@@ -25,7 +25,7 @@ pub struct Target {
 }
 
 /// All of them.
-pub const TARGETS: [Target; 10] = [
+pub const TARGETS: [Target; 11] = [
     Target { name: "frames", seeds: wire::frame_seeds, run: wire::frames },
     Target { name: "messages", seeds: wire::message_seeds, run: wire::messages },
     Target { name: "records", seeds: wire::record_seeds, run: wire::records },
@@ -34,6 +34,7 @@ pub const TARGETS: [Target; 10] = [
     Target { name: "flash", seeds: flash::seeds, run: flash::run },
     Target { name: "lever", seeds: lever::seeds, run: lever::run },
     Target { name: "session", seeds: session::seeds, run: session::run },
+    Target { name: "bench", seeds: session::seeds, run: session::run_bench },
     Target { name: "feed", seeds: feed::seeds, run: feed::run },
     Target { name: "files", seeds: files::seeds, run: files::run },
 ];

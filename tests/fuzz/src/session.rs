@@ -1,9 +1,10 @@
 //! A hostile lever: the host's conversation comes back and holds no more than it may.
 
+use pinhold::bench::{Settler, StabilityRule};
 use pinhold::link::session::{EVENT_COUNT_MAX, Event, OUTGOING_BYTES_MAX, Plan, Session};
-use pinhold_protocol::message::ChoosePin;
+use pinhold_protocol::message::{ChoosePin, StoreCalibration};
 use pinhold_protocol::record::{Pin, StringPosition};
-use pinhold_protocol::units::Angle;
+use pinhold_protocol::units::{Angle, Torque};
 
 use crate::Source;
 use crate::wire::{framed, lever_frames};
@@ -11,7 +12,7 @@ use crate::wire::{framed, lever_frames};
 /// Acts taken from one run of bytes at most.
 const ACT_COUNT_MAX: usize = 400;
 
-/// For [`run`].
+/// For [`run`] and [`run_bench`].
 pub fn seeds() -> Vec<Vec<u8>> {
     let raw = |wire: &Vec<u8>| [&[0, wire.len() as u8][..], wire].concat();
     let frames = lever_frames();
@@ -76,6 +77,58 @@ pub fn run(bytes: &[u8]) {
                 let number = handed_out.take().unwrap_or(source.word());
                 session.kept(now_ms, number);
             }
+            _ => session.reconnected(now_ms),
+        }
+        assert!(session.take_outgoing().len() <= OUTGOING_BYTES_MAX);
+    }
+}
+
+/// Acts of a lever on the bench, and what is asked of it.
+pub fn run_bench(bytes: &[u8]) {
+    let mut source = Source(bytes);
+    let mut session = Session::bench(0, 0);
+    let mut settler = Settler::new(StabilityRule::default(), 1_000_000);
+    let mut now_ms = 0;
+    for _ in 0..ACT_COUNT_MAX {
+        if source.is_empty() {
+            break;
+        }
+        match source.byte() % 6 {
+            0 => {
+                let count = usize::from(source.byte());
+                session.receive(now_ms, source.bytes(count));
+            }
+            1 => {
+                let (kind, count) = (source.byte(), usize::from(source.byte()));
+                session.receive(now_ms, &framed(kind, 0, source.bytes(count)));
+            }
+            2 => {
+                now_ms += u64::from(source.byte());
+                session.tick(now_ms);
+            }
+            3 => {
+                let mut count = 0;
+                while let Some(event) = session.next_event() {
+                    count += 1;
+                    if let Event::Samples(samples) = event {
+                        let shown = settler.push(&samples);
+                        assert_eq!(shown.unsettled.is_none(), settler.settled().is_ok());
+                    }
+                }
+                assert!(count <= EVENT_COUNT_MAX);
+            }
+            4 => match source.byte() % 5 {
+                0 => session.take_zero(),
+                1 => session.store_calibration(StoreCalibration {
+                    number: source.word(),
+                    zero_code_q8: i64::from(source.word()),
+                    span_femtonewton_metres_per_count: u64::from(source.word()),
+                    weight_moment: Torque::ZERO,
+                }),
+                2 => session.withdraw(),
+                3 => session.bench_afresh(),
+                _ => session.end_bench(),
+            },
             _ => session.reconnected(now_ms),
         }
         assert!(session.take_outgoing().len() <= OUTGOING_BYTES_MAX);

@@ -33,7 +33,7 @@ macro_rules! one_test_each {
     };
 }
 
-one_test_each!(frames messages records blocks settings flash lever session feed files);
+one_test_each!(frames messages records blocks settings flash lever session bench feed files);
 
 /// The seeds themselves are what the thing would write: each target reads its own.
 #[test]

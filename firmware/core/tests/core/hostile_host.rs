@@ -5,9 +5,11 @@ use std::collections::BTreeMap;
 
 use pinhold_lever::log::RECORD_COUNT_MAX;
 use pinhold_lever::{Buttons, Input, Power, RawMotion, RawSample};
-use pinhold_protocol::message::{ChoosePin, Commit, FromHost, Greet, PlanPart, Pull, StartSurvey};
+use pinhold_protocol::message::{
+    ChoosePin, Commit, FromHost, Greet, PlanPart, Pull, StartSurvey, StoreCalibration,
+};
 use pinhold_protocol::record::{chain_next, chain_start};
-use pinhold_protocol::units::Angle;
+use pinhold_protocol::units::{Angle, Torque};
 
 use crate::numbers::Numbers;
 use crate::plan::{parts, pins};
@@ -55,7 +57,7 @@ impl Known {
 }
 
 fn command(numbers: &mut Numbers, known: &mut Known) -> FromHost {
-    match numbers.below(15) {
+    match numbers.below(16) {
         0 => FromHost::Greet(Greet { protocol_min: 0, protocol_max: 255, calendar_ms: u64::MAX }),
         1 => FromHost::StartSurvey(StartSurvey {
             survey: numbers.below(3),
@@ -89,7 +91,27 @@ fn command(numbers: &mut Numbers, known: &mut Known) -> FromHost {
         10 | 11 => FromHost::PlanPart(plan_part(numbers)),
         12 => FromHost::AskHealth(()),
         13 => FromHost::AskPlan(()),
+        14 => FromHost::StoreCalibration(calibration(numbers)),
         _ => FromHost::AskStatus(()),
+    }
+}
+
+/// A calibration: every other one impossible or with a number used before.
+fn calibration(numbers: &mut Numbers) -> StoreCalibration {
+    let right = StoreCalibration {
+        number: 1 + numbers.below(3) as u32,
+        zero_code_q8: 256 * numbers.below(2_000) as i64,
+        span_femtonewton_metres_per_count: 6_985_000_000,
+        weight_moment: Torque::from_micronewton_metres(588_400),
+    };
+    match numbers.below(6) {
+        0 => StoreCalibration { zero_code_q8: numbers.next() as i64, ..right },
+        1 => StoreCalibration { span_femtonewton_metres_per_count: numbers.next(), ..right },
+        2 => {
+            let weight_moment = Torque::from_micronewton_metres(numbers.next() as i32);
+            StoreCalibration { weight_moment, ..right }
+        }
+        _ => right,
     }
 }
 

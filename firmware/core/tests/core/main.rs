@@ -18,5 +18,6 @@ mod sample;
 mod selftest;
 mod settings;
 mod size;
+mod stored_calibration;
 mod synthetic;
 mod trace;

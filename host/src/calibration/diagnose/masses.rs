@@ -12,7 +12,7 @@ use crate::calibration::suspicion::Suspicion;
 /// A mass may be off by this share.
 const MASS_TOLERANCE: f64 = 0.006;
 /// And by this torque at the shortest arm, N·m: drift and hysteresis.
-const MASS_TOLERANCE_NM: f64 = 0.03;
+const MASS_TOLERANCE_NM: f64 = 0.045;
 /// And by this many of its standard uncertainties.
 const MASS_SIGMA: f64 = 4.0;
 /// A point may be off by this share.
@@ -43,6 +43,19 @@ pub(super) fn masses(seen: &Seen<'_>, found: &mut Vec<Suspicion>) {
     let Some(scale) = scale(seen, &weights) else { return };
     wrong_masses(seen, &weights, scale, found);
     wrong_points(seen, &series, &weights, scale, found);
+}
+
+/// The masses as the readings have them, kg, where some are not what was typed.
+pub(super) fn as_read_kg(seen: &Seen<'_>) -> Option<Vec<f64>> {
+    let series = weighed(seen);
+    let weights: Vec<Option<f64>> =
+        (0..seen.bench.masses.len()).map(|mass| weight_of(mass, &series)).collect();
+    let scale = scale(seen, &weights)?;
+    let mut found = Vec::new();
+    wrong_masses(seen, &weights, scale, &mut found);
+    let typed = seen.bench.masses.iter().map(|mass| mass.mass_kg.value);
+    let read = typed.zip(&weights).map(|(typed, weight)| weight.map_or(typed, |kg| kg / scale));
+    (!found.is_empty()).then(|| read.collect())
 }
 
 /// Every series' points in kilograms.
@@ -191,11 +204,18 @@ fn wrong_points(
         let place = seen.place(point.point.index);
         let typed_nm = point.point.load_nm;
         let fits_nm = point.seen_kg / scale * point.point.nm_per_kg;
+        // Of the sets that would fit, the one fewest changes away is the likeliest.
+        let near_nm = limit_nm.min(POINT_TOLERANCE_NM);
         let other = subsets(weights.len())
             .filter_map(|masses| Some(((sum(&masses)? - point.seen_kg).abs(), masses)))
-            .filter(|(_, masses)| *masses != point.masses)
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .filter(|(kg, _)| torque(point, *kg) <= limit_nm.min(POINT_TOLERANCE_NM));
+            .filter(|(kg, masses)| *masses != point.masses && torque(point, *kg) <= near_nm)
+            .min_by(|a, b| {
+                let changes = |masses: &[usize]| {
+                    let in_both = masses.iter().filter(|one| point.masses.contains(one)).count();
+                    masses.len() + point.masses.len() - 2 * in_both
+                };
+                changes(&a.1).cmp(&changes(&b.1)).then(a.0.total_cmp(&b.0))
+            });
         found.push(match other {
             Some((_, masses)) => Suspicion::OtherWeights {
                 place,

@@ -134,11 +134,11 @@ pub fn diagnose(bench: &Bench) -> Vec<Suspicion> {
     }
     series::typed_order(&seen, &mut found);
     if scale.fits {
-        overload(&seen, &mut found);
         let flat = series::flattening(&seen, &mut found);
         if !flat {
             masses::masses(&seen, &mut found);
         }
+        overload(&seen, &mut found);
         series::monotone(&seen, &mut found);
         series::zeros(&seen, &mut found);
     }

@@ -16,6 +16,8 @@ const ZERO_MOVED_MAX_NM: f64 = 0.1;
 const SHORT_SHARE_MIN: f64 = 0.03;
 /// And by this much, N·m.
 const SHORT_MIN_NM: f64 = 0.15;
+/// What reads alike agrees within this share.
+const LEVEL_TOLERANCE: f64 = 0.03;
 /// Torques at which a lever stops rising agree within this share.
 const CEILING_TOLERANCE: f64 = 0.02;
 
@@ -87,6 +89,8 @@ struct Top {
     arm_m: f64,
     load_nm: f64,
     shown_nm: f64,
+    /// Whether all that falls short reads alike.
+    level: bool,
 }
 
 /// Whether the readings stop rising above a torque, rather than a mass being wrong: the shortfall
@@ -112,8 +116,11 @@ pub(super) fn flattening(seen: &Seen<'_>, found: &mut Vec<Suspicion>) -> bool {
         arms.fold((f64::INFINITY, 0.0_f64), |(low, high), arm| (low.min(arm), high.max(arm)));
     let some_position_spared =
         seen.series.iter().any(|series| tops.iter().all(|top| top.position != series.position));
+    // A weight typed too heavy for the lever is the likelier mistake.
+    let bearable = tops.iter().all(|top| top.load_nm <= super::LOAD_REFUSED_NM);
+    let level = tops.iter().all(|top| top.level);
     let told_apart = high > low * (1.0 + 2.0 * CEILING_TOLERANCE) || some_position_spared;
-    if !(at_one_torque && all_beyond_are_short && told_apart) {
+    if !(at_one_torque && all_beyond_are_short && told_apart && bearable && level) {
         return false;
     }
     if let Some(first) = tops.iter().min_by_key(|top| top.first) {
@@ -140,15 +147,21 @@ fn top(seen: &Seen<'_>, series: &Series) -> Option<Top> {
     };
     let first = points.iter().find(is_short)?;
     let last = points.iter().max_by(|a, b| a.load_nm.abs().total_cmp(&b.load_nm.abs()))?;
-    is_short(&last)
-        .then(|| Top {
-            first: first.index,
-            position: series.position,
-            arm_m: seen.bench.positions[series.position].arm_m.value,
-            load_nm: last.load_nm.abs(),
-            shown_nm: last.shown_nm.abs(),
-        })
-        .filter(|top| top.shown_nm < top.load_nm)
+    if !is_short(&last) {
+        return None;
+    }
+    let shown_nm = last.shown_nm.abs();
+    Some(Top {
+        first: first.index,
+        position: series.position,
+        arm_m: seen.bench.positions[series.position].arm_m.value,
+        load_nm: last.load_nm.abs(),
+        shown_nm,
+        level: points
+            .iter()
+            .filter(is_short)
+            .all(|point| (point.shown_nm.abs() / shown_nm - 1.0).abs() < LEVEL_TOLERANCE),
+    })
 }
 
 /// Zeros before and after each series.

@@ -14,6 +14,7 @@ use crate::cli::import::with_free_uid;
 use crate::cli::parsers::name_parser;
 use crate::cli::survey::{CAUTIONS, chosen_pins, slip_angle, slip_parser};
 use crate::cli::teller::Teller;
+use crate::lever_reads::Levers;
 use crate::link::session::{LeverPlan, Request};
 use crate::store::{InstrumentRecord, NewSurvey, Store, StoredPlan, SurveySource};
 use crate::survey::progress::unfinished;
@@ -88,7 +89,8 @@ pub(super) fn run(context: &Context, arguments: &LoadArguments) -> Result<(), Cl
     lever_plan(1, slip, &pins)?;
     let mut line = line(arguments.port.as_ref())?;
     let calendar = calendar(context);
-    let mut teller = Teller::new(context.unit, context.json);
+    let mut teller =
+        Teller::new(context.unit, context.json).doubting(Levers::of_all(&store)?, context.now_ms());
     let heard = survey::status(&mut store, calendar, &mut line, &mut teller)?;
     check_ready(&heard, arguments)?;
     if !context.json {

@@ -2,9 +2,15 @@
 //!
 //! One file per verb; `words` holds the sentences they share.
 
+mod calibrate;
+mod check;
+mod check_words;
 mod fetch;
+mod history;
 mod load;
+pub(super) mod standing;
 mod status;
+mod typed;
 pub(super) mod words;
 
 use clap::{Args, Subcommand};
@@ -30,6 +36,12 @@ enum Verb {
     Load(load::LoadArguments),
     /// Fetch everything the lever has read
     Fetch(fetch::FetchArguments),
+    /// Calibrate the lever with dead weights on a known arm
+    Calibrate(Box<calibrate::CalibrateArguments>),
+    /// Check the lever against its calibration with one weight
+    Check(Box<check::CheckArguments>),
+    /// Calibrations and checks of a lever, in the order of time
+    History(history::HistoryArguments),
 }
 
 /// Runs the command.
@@ -41,6 +53,9 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Status(arguments) => status::run(context, arguments),
         Verb::Load(arguments) => load::run(context, arguments),
         Verb::Fetch(arguments) => fetch::run(context, arguments),
+        Verb::Calibrate(arguments) => calibrate::run(context, arguments),
+        Verb::Check(arguments) => check::run(context, arguments),
+        Verb::History(arguments) => history::run(context, arguments),
     }
 }
 

@@ -4,6 +4,7 @@ use clap::Args;
 use pinhold_protocol::message::{Health, Hello, PlanState, Start, Status};
 use serde_json::{Value, json};
 
+use super::standing::Standing;
 use super::words::{fault, faults_of};
 use super::{calendar, line};
 use crate::cli::context::Context;
@@ -43,10 +44,16 @@ pub(super) fn run(context: &Context, arguments: &StatusArguments) -> Result<(), 
         return Err(CliError::new(Exit::LeverAbsent, "the lever said nothing of itself"));
     };
     let instrument = |plan: u64| plan_instrument(&store, plan);
+    let standing = Standing::of(&store, &hello, context.now_ms())?;
     if context.json {
-        return context.print_document(&document(&hello, &heard, &instrument)?);
+        let mut document = document(&hello, &heard, &instrument)?;
+        for (name, value) in standing.fields() {
+            document[name] = value;
+        }
+        return context.print_document(&document);
     }
     let mut text = identity_text(&hello, &heard, &instrument)?;
+    text.push_str(&standing.text(context.unit));
     match &heard.health {
         Some(health) => text.push_str(&health_text(health, context.unit)),
         None => text

@@ -8,6 +8,7 @@ use pinhold_protocol::record::{chain_next, chain_start, record_checksum};
 
 use super::{Choice, Event, REFUSED_RETRY_MS, RETRY_MS, SILENT_MS};
 
+mod bench;
 mod errands;
 mod held;
 mod hostile;
