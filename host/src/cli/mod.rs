@@ -7,6 +7,7 @@
 //! standard output holds results alone, with `--json` exactly one document.
 
 pub mod assign;
+mod budget;
 pub mod condition;
 pub mod context;
 pub mod correct;

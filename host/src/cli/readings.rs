@@ -5,6 +5,7 @@ use pinhold_protocol::content::Trace;
 use pinhold_protocol::record::{Pin, SampleCoverage};
 use serde_json::{Value, json};
 
+use super::budget;
 use super::context::{Context, shell_quoted};
 use super::correct::{pin_value, readings_word, shown};
 use super::exit::{CliError, Exit};
@@ -30,11 +31,14 @@ The latest survey's readings by a lever, in the order they were taken: record nu
 counts for, what the lever said, whether its raw samples were sent complete, with gaps or not at all
 (only complete ones can be replayed bit for bit), and, where it was moved, the pin it was taken
 under. Where a pin was read more than once, its last usable reading counts. With --pin the trace is
-drawn, where the lever kept one: the course of the torque, for looking at.
+drawn, where the lever kept one: the course of the torque, for looking at. With --budget the
+uncertainty is told line by line, of readings by hand, too: each term, what it rests on and its share
+of the doubt; without --pin, which terms the survey's doubt comes from.
 
 Examples:
   pinhold readings parlour
-  pinhold readings parlour --pin 40L")]
+  pinhold readings parlour --pin 40L
+  pinhold readings parlour --pin 40L --budget")]
 pub struct ReadingsArguments {
     /// The instrument
     #[arg(value_name = "NAME", value_parser = name_parser)]
@@ -42,6 +46,9 @@ pub struct ReadingsArguments {
     /// Only this pin, with its traces
     #[arg(long, value_name = "PIN", value_parser = pin_parser)]
     pub pin: Option<Pin>,
+    /// Where the uncertainty comes from, line by line
+    #[arg(long)]
+    pub budget: bool,
 }
 
 /// The word for a coverage, in documents.
@@ -71,6 +78,9 @@ fn name_of(stored: &LeverReading) -> RecordName {
 /// # Errors
 /// When the instrument has no such reading, or the store fails.
 pub fn run(context: &Context, arguments: &ReadingsArguments) -> Result<(), CliError> {
+    if arguments.budget {
+        return budget::run(context, &arguments.name, arguments.pin);
+    }
     let store = context.open_store()?;
     let record = store.find_instrument(&arguments.name)?;
     let Some(survey) = store.latest_survey(record.id)? else {

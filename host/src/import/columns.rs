@@ -14,6 +14,8 @@ pub(super) enum Torque {
     Sharp,
     Flat,
     Friction,
+    /// As a wrench reads, which way nobody wrote down.
+    EitherWay,
 }
 
 /// What a column gives.
@@ -35,7 +37,7 @@ pub(super) enum Column {
 }
 
 /// Every column by name.
-const COLUMNS: [(&str, Column); 21] = [
+const COLUMNS: [(&str, Column); 24] = [
     ("note", Column::Note),
     ("string", Column::String),
     ("sharp_nm", Column::Torque(Torque::Sharp, TorqueUnit::NewtonMetre)),
@@ -47,6 +49,9 @@ const COLUMNS: [(&str, Column); 21] = [
     ("friction_nm", Column::Torque(Torque::Friction, TorqueUnit::NewtonMetre)),
     ("friction_inlb", Column::Torque(Torque::Friction, TorqueUnit::InchPoundForce)),
     ("friction_kgfcm", Column::Torque(Torque::Friction, TorqueUnit::KilogramForceCentimetre)),
+    ("torque_nm", Column::Torque(Torque::EitherWay, TorqueUnit::NewtonMetre)),
+    ("torque_inlb", Column::Torque(Torque::EitherWay, TorqueUnit::InchPoundForce)),
+    ("torque_kgfcm", Column::Torque(Torque::EitherWay, TorqueUnit::KilogramForceCentimetre)),
     ("kind", Column::Kind),
     ("state", Column::State),
     ("cents", Column::Cents),

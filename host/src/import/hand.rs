@@ -93,6 +93,8 @@ pub struct HandReading {
     pub flat: Option<HandTorque>,
     /// Friction, where the technician gave it.
     pub friction: Option<HandTorque>,
+    /// A torque as the wrench reads, of which nobody wrote down which way it was taken.
+    pub torque: Option<HandTorque>,
     /// Standard uncertainty of each torque, when stated.
     pub u: Option<Torque>,
     /// Pitch as found, thousandths of a cent from target.

@@ -97,9 +97,13 @@ impl RowReader<'_> {
         let kind = kind.unwrap_or(TorqueKind::Running);
         let state = self.word(Column::State, "pitch, slack or unstrung", state_from_word);
         let limit_side = (kind == TorqueKind::Limit).then(|| self.limit_side());
-        let [sharp, flat, friction] =
-            [columns::Torque::Sharp, columns::Torque::Flat, columns::Torque::Friction]
-                .map(|which| self.torque(which, kind));
+        let [sharp, flat, friction, torque] = [
+            columns::Torque::Sharp,
+            columns::Torque::Flat,
+            columns::Torque::Friction,
+            columns::Torque::EitherWay,
+        ]
+        .map(|which| self.torque(which, kind));
         let reading = HandReading {
             pin: Pin { note: note.unwrap_or(1), string: string.unwrap_or(StringPosition::Centre) },
             source_line: self.line.number,
@@ -109,6 +113,7 @@ impl RowReader<'_> {
             sharp,
             flat,
             friction,
+            torque,
             u: self.uncertainty(),
             cents_milli: self.number(Column::Cents, -CENTS_MAX, CENTS_MAX).map(|cents| {
                 // Within ±1200 cents, so the cast fits.
@@ -265,6 +270,13 @@ impl RowReader<'_> {
         if reading.state == StringState::Unstrung && flat.is_some_and(|flat| flat < 0.0) {
             let reason = "flat is negative, but no string is there to drive the pin".to_string();
             self.fault(Column::State, reason);
+        }
+        if reading.torque.is_some() && (sharp.or(flat).or(friction)).is_some() {
+            let reason = "a torque without direction stands beside one with; leave it out";
+            let column = torque_columns
+                .iter()
+                .find(|column| matches!(column, Column::Torque(columns::Torque::EitherWay, _)));
+            self.fault(*column.unwrap_or(&first), reason.to_string());
         }
         if let (Some(sharp), Some(flat)) = (sharp, flat) {
             let half_sum = (sharp + flat) / 2.0;

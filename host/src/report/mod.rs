@@ -4,6 +4,7 @@
 //! outside (names, remarks) is escaped for where it goes; a band never shows by colour alone; no
 //! reading is ever called "the standard".
 
+pub mod budget;
 pub mod html;
 mod html_tables;
 pub mod json;

@@ -19,6 +19,12 @@ pub(super) fn insert(
     readings: &[HandReading],
 ) -> Result<(), StoreError> {
     let doing = "store a reading taken by hand";
+    let mut either_way = connection
+        .prepare(
+            "INSERT INTO hand_torque (reading_id, torque_unm, torque_text, torque_unit)
+             VALUES (?1, ?2, ?3, ?4)",
+        )
+        .doing(doing)?;
     let mut statement = connection
         .prepare(
             "INSERT INTO hand_reading (survey_id, source_line, note, string, kind, limit_side,
@@ -59,6 +65,16 @@ pub(super) fn insert(
                 reading.remark,
             ])
             .doing(doing)?;
+        if let Some(torque) = &reading.torque {
+            either_way
+                .execute(params![
+                    connection.last_insert_rowid(),
+                    torque.rounded.micronewton_metres(),
+                    torque.text,
+                    unit_word(torque.unit),
+                ])
+                .doing(doing)?;
+        }
     }
     Ok(())
 }
@@ -73,8 +89,10 @@ pub(super) fn readings_of(
         .prepare(
             "SELECT source_line, note, string, kind, limit_side, state, sharp_unm, sharp_text,
                  sharp_unit, flat_unm, flat_text, flat_unit, friction_unm, friction_text,
-                 friction_unit, u_unm, cents_milli, pin_um, remark
-             FROM hand_reading WHERE survey_id = ?1 ORDER BY id",
+                 friction_unit, u_unm, cents_milli, pin_um, remark, torque_unm, torque_text,
+                 torque_unit
+             FROM hand_reading LEFT JOIN hand_torque ON reading_id = hand_reading.id
+             WHERE survey_id = ?1 ORDER BY hand_reading.id",
         )
         .doing(doing)?;
     let rows = statement.query_map([survey.0], |row| Ok(reading_from(row))).doing(doing)?;
@@ -103,6 +121,7 @@ fn reading_from(row: &Row<'_>) -> Result<HandReading, StoreError> {
         sharp: torque_from(row, 6)?,
         flat: torque_from(row, 9)?,
         friction: torque_from(row, 12)?,
+        torque: torque_from(row, 19)?,
         u: maybe(15)?.map(unm).transpose()?,
         cents_milli: maybe(16)?.map(|milli| whole(milli, "a pitch")).transpose()?,
         pin_um: maybe(17)?.map(|um| whole(um, "a pin's diameter")).transpose()?,

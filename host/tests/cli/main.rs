@@ -1,6 +1,7 @@
 //! The `pinhold` binary from outside: sentences, exit codes, documents.
 
 mod calibrate;
+mod budget;
 mod correct;
 mod import;
 mod inbox;

@@ -3,6 +3,7 @@
 use pinhold::analysis::input::{StringState, TorqueKind, TuneStability};
 use pinhold::import::hand::LimitSide;
 use pinhold::store::{RecordName, SCHEMA_VERSION, Store, SurveySource};
+use pinhold::units::NM_PER_INLBF;
 use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
 use rusqlite::Connection;
 use tempfile::TempDir;
@@ -132,6 +133,11 @@ fn check_schema_2_facts(store: &Store) {
 fn what_schema_3_held_is_read() {
     let folder = built(FIXTURES[2]);
     let store = Store::open(folder.path()).unwrap();
+    let record = store.find_instrument("Old friend").unwrap();
+    let survey = store.surveys_of(record.id).unwrap()[0].id;
+    let hand = store.readings_of(survey).unwrap().hand;
+    let either_way_nm = hand[2].torque.as_ref().unwrap().newton_metres();
+    assert_eq!((hand[0].torque.is_none(), either_way_nm), (true, 250.0 * NM_PER_INLBF));
     let device = 0xfedc_ba98_7654_3210;
     assert_eq!(store.calibrations_of(device).unwrap(), [calibration(device, 3)]);
     assert_eq!(store.checks_of(device).unwrap(), [check(device, 3, 1_751_000_000_000, true)]);

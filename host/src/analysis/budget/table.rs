@@ -17,6 +17,8 @@ pub struct BudgetRow {
     pub size: Size,
     /// Which numbers share it.
     pub reach: Reach,
+    /// One of its lines is wrong one way more than the other.
+    pub one_sided: bool,
     /// Lines in it.
     pub line_count: usize,
     /// Contribution to the standard uncertainty of F, M and H.
@@ -60,6 +62,7 @@ pub fn rows(budget: &ReadingBudget) -> Vec<BudgetRow> {
             shape,
             size,
             reach,
+            one_sided: lines.iter().any(|line| line.is_one_sided()),
             line_count: lines.len(),
             contribution: variance.map(f64::sqrt),
             share: [0, 1, 2].map(|at| share((variance[at], totals[at]))),

@@ -13,8 +13,8 @@
 //! The loop is walked along the coil's own course for an even grid over what is not known: ε 3 to
 //! 13 % (ONE), where in the loop the wire was left, the segment's stiffness 0.3 to 0.8 N·m per
 //! degree (DER). With each, the pin-side moment at each running torque follows, and with it what
-//! half sum and half difference, as the lever brought them to one angle, are wrong by. Mean and
-//! scatter over the grid are the budget's lines; the stiffness the lever used is part of the walk
+//! half sum and half difference, as the lever brought them to one angle, are wrong by. Mean, scatter
+//! and tails over the grid are the budget's lines; the stiffness the lever used is part of the walk
 //! and needs no line of its own.
 //!
 //! A hand tool watched nothing: its half sum reads high by 0 to M·sinh(μθ), its half difference is
@@ -37,7 +37,7 @@ use crate::instrument::strings::{
 };
 
 /// Grid points over each of the three ranges not known.
-const GRID_COUNT: usize = 5;
+const GRID_COUNT: usize = 7;
 /// Share of a slip that its running torque is taken from: the first fifth is the break settling.
 const RUNNING_SHARE: f64 = 0.8;
 /// Points over that share that stand for its mean, from −½ to ½.
@@ -47,6 +47,8 @@ const SLIP_POINTS: [f64; 3] = [-1.0 / 3.0, 0.0, 1.0 / 3.0];
 const ABOVE_COIL_DEG_PER_NM: f64 = 0.052;
 /// Slope of an early ramp that was too short to tell, N·m per degree: what the lever takes then.
 const RAMP_NM_PER_DEG: f64 = 10.8;
+/// Excess of a rectangular distribution's fourth moment.
+const RECTANGLE_EXCESS: f64 = -1.2;
 /// Shortest and longest speaking length believed, m (MEM).
 const SPEAKING_M: (f64, f64) = (0.05, 1.35);
 
@@ -195,12 +197,44 @@ impl Course {
 /// What friction and moment are wrong by, over all guesses, N·m.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Wrong {
-    friction_mean: f64,
-    friction_sd: f64,
-    moment_mean: f64,
-    moment_sd: f64,
+    friction: Spread,
+    moment: Spread,
     /// Between the two.
     correlation: f64,
+}
+
+/// Mean, scatter and tails of one of them.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Spread {
+    mean_nm: f64,
+    sd_nm: f64,
+    /// Share of the variance that is rectangular, the rest normal: by the fourth moment.
+    rectangular: f64,
+}
+
+impl Spread {
+    fn of(values: impl Iterator<Item = f64> + Clone) -> Spread {
+        let count = values.clone().count().max(1) as f64;
+        let mean_nm = values.clone().sum::<f64>() / count;
+        let (mut second, mut fourth) = (0.0, 0.0);
+        for value in values {
+            let square = (value - mean_nm) * (value - mean_nm);
+            second += square / count;
+            fourth += square * square / count;
+        }
+        let excess = if second > 0.0 { fourth / (second * second) - 3.0 } else { 0.0 };
+        // A rectangle's excess is −1.2; of a sum each part's counts by its share squared.
+        let rectangular = (excess / RECTANGLE_EXCESS).max(0.0).sqrt().min(1.0);
+        Spread { mean_nm, sd_nm: second.sqrt(), rectangular }
+    }
+
+    /// The sizes of a rectangular line, its half width, and of a normal one, both of unit scatter.
+    fn shapes(self) -> [(Shape, f64); 2] {
+        [
+            (Shape::Rectangular, (3.0 * self.rectangular).sqrt()),
+            (Shape::KNOWN, (1.0 - self.rectangular).sqrt()),
+        ]
+    }
 }
 
 /// Walks the loop for every guess.
@@ -236,20 +270,14 @@ fn part(error: Option<f64>, share: f64) -> Option<f64> {
 }
 
 fn summary(pairs: &[(f64, f64)]) -> Wrong {
+    let friction = Spread::of(pairs.iter().map(|pair| pair.0));
+    let moment = Spread::of(pairs.iter().map(|pair| pair.1));
     let count = pairs.len().max(1) as f64;
-    let mean = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / count;
-    let (friction_mean, moment_mean) = (mean(|pair| pair.0), mean(|pair| pair.1));
-    let (mut friction2, mut moment2, mut both) = (0.0, 0.0, 0.0);
-    for (friction, moment) in pairs {
-        let (f, m) = (friction - friction_mean, moment - moment_mean);
-        friction2 += f * f / count;
-        moment2 += m * m / count;
-        both += f * m / count;
-    }
-    let scale = (friction2 * moment2).sqrt();
+    let both: f64 =
+        pairs.iter().map(|(f, m)| (f - friction.mean_nm) * (m - moment.mean_nm) / count).sum();
+    let scale = friction.sd_nm * moment.sd_nm;
     let correlation = if scale > 0.0 { (both / scale).clamp(-1.0, 1.0) } else { 0.0 };
-    let (friction_sd, moment_sd) = (friction2.sqrt(), moment2.sqrt());
-    Wrong { friction_mean, friction_sd, moment_mean, moment_sd, correlation }
+    Wrong { friction, moment, correlation }
 }
 
 /// Adds the lines of the wire in its bearing; returns what is taken off friction, N·m.
@@ -278,27 +306,30 @@ fn add_walked(
     profile: &MeasurementProfile,
 ) -> f64 {
     let support = Support::of(profile.bearing_friction_max);
-    let root_3 = 3f64.sqrt();
     let both = form == Form::BOTH;
-    let shared = if both { root_3 * wrong.moment_sd * wrong.correlation } else { 0.0 };
-    let friction = root_3 * wrong.friction_sd;
-    let effect = Effect { friction, moment: shared, ..Effect::default() };
-    let what = (Term::Bearing, support);
-    let size = (friction / moment_nm, SizeUnit::Relative);
+    let off_nm = profile.bearing_friction_set.map_or(0.0, |_| wrong.friction.mean_nm);
+    let (shared, rest) = (wrong.correlation, (1.0 - wrong.correlation * wrong.correlation).sqrt());
+    let bias = Effect {
+        friction: wrong.friction.mean_nm - off_nm,
+        moment: if both { wrong.moment.mean_nm } else { 0.0 },
+        ..Effect::default()
+    };
     let before = torques.lines.len();
-    torques.line(what, Shape::Rectangular, size, Reach::Formed, effect);
-    let off_nm = profile.bearing_friction_set.map_or(0.0, |_| wrong.friction_mean);
-    for line in &mut torques.lines[before..] {
-        line.bias.friction = wrong.friction_mean - off_nm;
-        line.bias.moment = if both { wrong.moment_mean } else { 0.0 };
+    for (shape, size) in wrong.friction.shapes() {
+        let friction = size * wrong.friction.sd_nm;
+        let moment = if both { size * wrong.moment.sd_nm * shared } else { 0.0 };
+        let effect = Effect { friction, moment, ..Effect::default() };
+        let size = (friction / moment_nm, SizeUnit::Relative);
+        torques.line((Term::Bearing, support), shape, size, Reach::Formed, effect);
     }
-    if both {
-        let rest = (1.0 - wrong.correlation * wrong.correlation).sqrt();
-        let moment = root_3 * wrong.moment_sd * rest;
+    if let Some(line) = torques.lines.get_mut(before) {
+        line.bias = bias;
+    }
+    for (shape, size) in wrong.moment.shapes().into_iter().filter(|_| both) {
+        let moment = size * wrong.moment.sd_nm * rest;
         let effect = Effect { moment, ..Effect::default() };
-        let what = (Term::BearingState, support);
         let size = (moment / moment_nm, SizeUnit::Relative);
-        torques.line(what, Shape::Rectangular, size, Reach::Formed, effect);
+        torques.line((Term::BearingState, support), shape, size, Reach::Formed, effect);
     }
     off_nm
 }
@@ -326,4 +357,77 @@ fn add_unwatched(
     let effect = Effect { friction: set.u * moment_nm, ..Effect::default() };
     torques.line(what, Shape::KNOWN, (set.u, Relative), Reach::Formed, effect);
     set.value * moment_nm
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn leg(sign: f64, running_deg: f64, slip_deg: f64) -> Leg {
+        Leg { sign, running_deg: Some(running_deg), slip_deg, twist_deg: 0.0, brought_nm: 0.0 }
+    }
+
+    fn guess(friction: f64) -> Guess {
+        Guess { friction, left: 0.0, segment_nm_per_deg: 0.5 }
+    }
+
+    const WIRE: Wire = Wire { moment_nm: 3.0, speaking_nm_per_deg: 0.0 };
+
+    #[test]
+    fn a_loop_worked_by_hand() {
+        let course = Course { legs: vec![leg(-1.0, -0.25, 0.5), leg(1.0, -0.25, 0.5)] };
+        let [sharp, flat] = course.errors(&WIRE, guess(0.05)).map(Option::unwrap);
+        // Within ±0.15 N·m, 0.5 N·m per degree. Flat at −0.117, −0.25 and −0.383 degrees.
+        let points = 0.4 / 3.0;
+        let expected = -(0.5 * (-0.25 + points) + 0.5 * -0.25 - 0.15) / 3.0;
+        assert!((flat - expected).abs() < 1e-12, "{flat} {expected}");
+        // Turned at −0.45 with all the bearing holds; sharp from there.
+        let expected = (3.0 * -0.15 + 0.5 * (3.0 * 0.2)) / 3.0;
+        assert!((sharp - expected).abs() < 1e-12, "{sharp} {expected}");
+    }
+
+    #[test]
+    fn a_loop_crossed_both_ways_lifts_friction_by_all_of_it_and_the_moment_by_none() {
+        let course = Course { legs: vec![leg(-1.0, -2.0, 2.0), leg(1.0, 0.0, 2.0)] };
+        for left in [-0.9, 0.0, 0.7] {
+            let errors = course.errors(&WIRE, Guess { left, ..guess(0.05) });
+            for error in errors {
+                assert!((error.unwrap() - 0.15).abs() < 1e-12, "{errors:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn one_way_reads_high_either_way_where_the_wire_slips() {
+        for sign in [-1.0, 1.0] {
+            let course = Course { legs: vec![leg(sign, 2.0 * sign, 2.0)] };
+            let errors = course.errors(&WIRE, guess(0.1));
+            let told: Vec<f64> = errors.into_iter().flatten().collect();
+            assert_eq!(told.len(), 1);
+            assert!((told[0] - 0.3).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn what_the_lever_added_is_part_of_the_error() {
+        let mut course = Course { legs: vec![leg(-1.0, -0.1, 0.1), leg(1.0, -0.1, 0.1)] };
+        let before = course.errors(&WIRE, guess(0.5));
+        course.legs[1].brought_nm = 0.07;
+        let after = course.errors(&WIRE, guess(0.5));
+        assert!((after[0].unwrap() - before[0].unwrap() - 0.07).abs() < 1e-12);
+        assert_eq!(after[1], before[1]);
+    }
+
+    #[test]
+    fn shapes_keep_the_variance_and_take_the_tails() {
+        let flat = Spread::of((0..1000).map(|place| f64::from(place) / 999.0));
+        assert!(flat.rectangular > 0.99, "{flat:?}");
+        let heap = Spread::of([-2.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 2.0].into_iter());
+        assert_eq!(heap.rectangular, 0.0);
+        for spread in [flat, heap] {
+            let squares = spread.shapes().map(|(shape, size)| shape.relative_u() * size);
+            let variance: f64 = squares.iter().map(|u| u * u).sum();
+            assert!((variance - 1.0).abs() < 1e-12, "{variance}");
+        }
+    }
 }

@@ -21,7 +21,9 @@ pub(super) fn read(
         state: reading.state,
         sharp: nm(&reading.sharp),
         flat: nm(&reading.flat),
-        given: nm(&reading.friction).map(Given::Friction),
+        given: nm(&reading.friction)
+            .map(Given::Friction)
+            .or(nm(&reading.torque).map(Given::EitherWay)),
         upper_limit: reading.limit_side == Some(LimitSide::Upper),
         cents,
         course: None,
@@ -60,6 +62,7 @@ fn add_lines(torques: &mut Torques, reading: &HandReading, profile: &Measurement
         (reading.sharp.as_ref(), Effect { sharp: 1.0, ..Effect::default() }, true),
         (reading.flat.as_ref(), Effect { flat: 1.0, ..Effect::default() }, true),
         (reading.friction.as_ref(), given, false),
+        (reading.torque.as_ref(), given, true),
     ];
     match reading.u {
         Some(u) => {
@@ -176,7 +179,7 @@ mod tests {
         let bearing = libm::sinh(0.13) * 2.8 / root_3;
         let friction = root_sum(&[0.2, digit / root_2, angle / root_2, bearing]);
         assert!((reading.friction_nm.unwrap().u - friction).abs() < 1e-12);
-        let found = 0.13 * 2.8 / 6.0_f64.sqrt();
+        let found = libm::sinh(0.13) * 2.8 / 6.0_f64.sqrt();
         let moment = root_sum(&[0.2, digit / root_2, angle / root_2, found]);
         assert!((reading.moment_nm.unwrap().u - moment).abs() < 1e-12);
         // Bearings only make it read high: the interval reaches further down than up.
@@ -263,6 +266,26 @@ mod tests {
         assert!(!one("note,string,friction_nm\n49,C,5.0\n").not_holding);
         let limit = one("note,string,kind,sharp_nm\n49,C,limit,2\n");
         assert!(!limit.not_holding, "a limit from below proves nothing");
+    }
+
+    #[test]
+    fn a_torque_without_direction_may_be_any_of_three_frictions() {
+        let reading = one("note,string,torque_inlb\n49,C,80.0\n");
+        let (friction, moment) = (reading.friction_nm.unwrap(), reading.moment_at_pitch_nm);
+        let told = 80.0 * crate::units::NM_PER_INLBF;
+        assert!((friction.value - told).abs() < 1e-12);
+        // Sharp, friction itself and flat alike likely: a scatter of √(2/3)·M among them.
+        assert!(friction.u > (2.0_f64 / 3.0).sqrt() * moment.value);
+        let (low, high) = reading.friction_interval_nm.unwrap();
+        assert!(low < told - moment.value && high > told + moment.value, "{low} {high}");
+        assert!(reading.remarks.iter().any(|remark| remark.starts_with("direction not known")));
+        assert_eq!(reading.moment_nm, None);
+        // Under the string's moment it cannot have been sharp: no friction is negative.
+        let small = one("note,string,torque_nm\n49,C,1.0\n").friction_nm.unwrap();
+        assert!((small.value - (1.0 + moment.value / 2.0)).abs() < 1e-12, "{small:?}");
+        // Without a string there is nothing to mistake.
+        let bare = one("note,string,state,torque_nm\n49,C,unstrung,9.0\n");
+        assert!(bare.friction_nm.unwrap().u < 0.6);
     }
 
     #[test]

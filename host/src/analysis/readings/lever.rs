@@ -258,7 +258,7 @@ mod tests {
         // The zero cancels in F and goes whole into M; bearings read F high, M either way.
         let expected = of(10.0, &[libm::sinh(0.13) * moment.value / root_3]);
         assert!((friction.u - expected).abs() < 1e-12, "{} {expected}", friction.u);
-        let expected = of(2.9, &[0.05, 0.012, 0.13 * moment.value / 6.0_f64.sqrt()]);
+        let expected = of(2.9, &[0.05, 0.012, libm::sinh(0.13) * moment.value / 6.0_f64.sqrt()]);
         assert!((moment.u - expected).abs() < 1e-12, "{} {expected}", moment.u);
     }
 
@@ -299,23 +299,23 @@ mod tests {
     }
 
     #[test]
-    fn a_short_stroke_bounds_what_the_bearing_can_do() {
+    fn a_watched_stroke_lowers_the_interval_and_not_the_value() {
         let mut flat = stroke(Direction::Flat);
-        (flat.running, flat.running_angle) = (Some(nm(7.0)), degrees(-0.25));
+        (flat.running, flat.running_angle, flat.slip) =
+            (Some(nm(7.0)), degrees(-0.3), degrees(0.5));
         let mut sharp = stroke(Direction::Sharp);
-        (sharp.running, sharp.running_angle) = (Some(nm(13.0)), degrees(-0.2));
+        (sharp.running, sharp.running_angle, sharp.slip) =
+            (Some(nm(13.0)), degrees(-0.25), degrees(0.5));
         let mut both = measured(12.9, 7.1);
         for stroke in [flat, sharp] {
             both.strokes.push(stroke).unwrap();
         }
-        both.excursion_flat = degrees(-0.5);
-        let budget = analysed(&[both]).budget.unwrap();
-        let line = |term: Term| *budget.lines.iter().find(|line| line.term == term).unwrap();
-        // From −0.25° to −0.5° and back: at most 0.8 N·m per degree on 0.25°, half of it in F.
-        assert!((line(Term::Bearing).effect.friction - 0.1).abs() < 1e-4);
-        // Stiffness unknown by 0.25 N·m per degree: F feels half the difference of the angles.
-        let segment = budget.contribution(&line(Term::Segment), Quantity::Friction);
-        assert!((segment - 0.25 * 0.025 / 3.0_f64.sqrt()).abs() < 1e-5, "{segment}");
+        let (watched, blind) = (analysed(&[both]), analysed(&[measured(12.9, 7.1)]));
+        assert_eq!(watched.friction_nm.unwrap().value, 10.0);
+        let width = |pin: &PinReading| pin.friction_interval_nm.map(|(low, high)| high - low);
+        assert!(width(&watched) < width(&blind), "{watched:?}");
+        let (low, high) = watched.friction_interval_nm.unwrap();
+        assert!((low + high) / 2.0 < 10.0, "{low} {high}");
     }
 
     #[test]

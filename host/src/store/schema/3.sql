@@ -1,4 +1,4 @@
--- Schema 3: what a lever's torques rest on: its calibrations, and the quick checks between them. Each stands as it was made; a wrong one is followed by a better one.
+-- Schema 3: what a lever's torques rest on: its calibrations, and the quick checks between them; and torques by hand that have no direction. Each stands as it was made; a wrong one is followed by a better one.
 
 CREATE TABLE calibration (
     id INTEGER PRIMARY KEY,
@@ -47,3 +47,16 @@ CREATE TRIGGER lever_check_stays BEFORE UPDATE ON lever_check
 BEGIN SELECT RAISE(ABORT, 'a check is never changed'); END;
 CREATE TRIGGER lever_check_kept BEFORE DELETE ON lever_check
 BEGIN SELECT RAISE(ABORT, 'a check is never deleted'); END;
+
+-- A torque taken by hand of which nobody wrote down which way it was taken.
+CREATE TABLE hand_torque (
+    reading_id INTEGER PRIMARY KEY REFERENCES hand_reading (id),
+    torque_unm INTEGER NOT NULL,
+    torque_text TEXT NOT NULL,
+    torque_unit TEXT NOT NULL
+) STRICT;
+
+CREATE TRIGGER hand_torque_stays BEFORE UPDATE ON hand_torque
+BEGIN SELECT RAISE(ABORT, 'a reading is never changed'); END;
+CREATE TRIGGER hand_torque_kept BEFORE DELETE ON hand_torque
+BEGIN SELECT RAISE(ABORT, 'a reading is never deleted'); END;
