@@ -1,7 +1,7 @@
 //! The `pinhold` binary from outside: sentences, exit codes, documents.
 
-mod calibrate;
 mod budget;
+mod calibrate;
 mod correct;
 mod import;
 mod inbox;

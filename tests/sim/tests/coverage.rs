@@ -1,8 +1,9 @@
 //! Intervals against the truth: levers with flaws, each calibrated on its own simulated bench by
 //! the host, then ten readings with it through the lever's core.
 //!
-//! Seeds from 720 000 and 710 000 judge; those below 1000 served while the harness and the budget were
-//! written. With `PINHOLD_COVERAGE` set to a range of seeds, `0..1000`, those are judged instead.
+//! Seeds from 720 000 and 710 000 judge; those below 1000 served while the harness and the budget
+//! were written, and 700 000 to 702 009 were judged on the way. With `PINHOLD_COVERAGE` set to a
+//! range of seeds, `0..1000`, those are judged instead.
 
 use pinhold_sim::deadweight::Equipment;
 use pinhold_simtest::coverage::bench::calibrate;
