@@ -61,11 +61,17 @@ impl Equipment {
     /// A careful workshop: five masses of class M1 to M2 on scales good to 1 in 10 000, arms
     /// measured to 0.3 mm, gravity from latitude and height. 25 N·m at the outer place.
     pub fn careful() -> Equipment {
+        Equipment::with_uncertainties(0.000_3, 1e-4)
+    }
+
+    /// The same masses and arms, known to these standard uncertainties, m and relative.
+    pub fn with_uncertainties(arm_u_m: f64, mass_relative_u: f64) -> Equipment {
         let masses_kg = [0.5, 1.0, 2.0, 2.5, 2.5];
         let arms_m = [0.25, 0.30];
+        let mass = |value| Stated { value, u: mass_relative_u * value };
         Equipment {
-            masses_kg: masses_kg.map(|value| Stated { value, u: 1e-4 * value }).to_vec(),
-            arms_m: arms_m.map(|value| Stated { value, u: 0.000_3 }).to_vec(),
+            masses_kg: masses_kg.map(mass).to_vec(),
+            arms_m: arms_m.map(|value| Stated { value, u: arm_u_m }).to_vec(),
             gravity_m_s2: Stated { value: 9.81, u: 0.000_5 },
             cycle_count: 1,
             sample_count: 2_000,

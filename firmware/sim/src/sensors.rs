@@ -250,4 +250,51 @@ mod tests {
         assert_eq!(sample.bridge_code, -8_388_608);
         assert_eq!(sample.rate_count, i16::MAX);
     }
+
+    #[test]
+    fn a_settled_mean_is_what_many_samples_come_to() {
+        let posture = Posture::Upright { clock_hours: 3.0 };
+        let mut lever = LeverModel::drawn_within(8, posture, &LeverSpec::uncalibrated());
+        lever.hand_warming_k = 0.0;
+        lever.zero_drift_nm_per_sqrt_min = 0.0;
+        let count = 6_400;
+        for cell_nm in [-20.0, -3.0, 12.5] {
+            let (mut one_by_one, mut at_once) = (Sensors::new(&lever, 1), Sensors::new(&lever, 2));
+            let reality = Reality { cell_nm, rate_deg_s: 0.0, turned_rad: 0.0 };
+            let (mut code_sum, mut across_sum) = (0.0, 0.0);
+            for _ in 0..count {
+                let (sample, motion) = one_by_one.convert(&lever, &reality);
+                code_sum += f64::from(sample.bridge_code);
+                across_sum +=
+                    motion.map_or(0.0, |motion| f64::from(motion.acceleration_milli_g[1]));
+            }
+            let mean_code = code_sum / f64::from(count);
+            let across_g = across_sum / f64::from(count / MOTION_SAMPLE_INTERVAL as i32) / 1000.0;
+            let settled = at_once.settle(&lever, cell_nm, posture.specific_force(0.0), 6_400);
+            // Five standard errors of either's noise: 40 counts over √6400, 1 mg over √100.
+            let apart = (settled.mean_code - mean_code).abs();
+            assert!(apart < 5.0 * 0.5 * 2.0_f64.sqrt(), "{apart} counts at {cell_nm} N·m");
+            assert!((settled.force_g[1] - across_g).abs() < 5.0 * 1e-4 * 2.0_f64.sqrt());
+            assert!((settled.code_sd / 40.0 - 1.0).abs() < 0.05, "{}", settled.code_sd);
+        }
+    }
+
+    #[test]
+    fn waiting_moves_zero_and_temperature_as_samples_would() {
+        let mut lever = LeverModel::drawn_within(8, Posture::upright(), &LeverSpec::uncalibrated());
+        lever.hand_warming_k = 3.0;
+        let mut sensors = Sensors::new(&lever, 4);
+        sensors.wait(&lever, WARMING_S);
+        let gone_k = sensors.temperature_c - lever.temperature_c;
+        assert!((gone_k - 3.0 * (1.0 - libm::exp(-1.0))).abs() < 1e-9, "{gone_k}");
+        // The zero's walk: 0.005 N·m per root minute, so 0.01 in four minutes.
+        let walk = |seed: u64| {
+            let mut sensors = Sensors::new(&lever, seed);
+            sensors.wait(&lever, 240.0);
+            sensors.zero_walk_nm
+        };
+        let squares: f64 = (0..2_000).map(|seed| walk(seed) * walk(seed)).sum();
+        let sd_nm = (squares / 2_000.0).sqrt();
+        assert!((sd_nm / 0.01 - 1.0).abs() < 0.08, "{sd_nm}");
+    }
 }

@@ -3,6 +3,7 @@
 //!
 //! Deliberately not here: stores and files; the records are handed over as they arrive.
 
+pub mod core_alone;
 pub mod coverage;
 pub mod faulty;
 pub mod line;

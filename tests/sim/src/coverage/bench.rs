@@ -117,11 +117,11 @@ pub fn on_the_lever(constants: &LeverConstants) -> Calibration {
     }
 }
 
-/// The host's calibration of the day's lever; `None`, and a note in the tally, when the host finds
-/// the bench wrong.
-pub fn calibrate(day: &Day, tally: &mut Tally) -> Option<CalibrationResult> {
+/// The host's calibration of the day's lever with this equipment; `None`, and a note in the tally,
+/// when the host finds the bench wrong.
+pub fn calibrate(day: &Day, equipment: &Equipment, tally: &mut Tally) -> Option<CalibrationResult> {
     let choices = Choices { number: CALIBRATION_NUMBER, insist: false };
-    match evaluate(&bench_of(day, &Equipment::careful()), &choices) {
+    match evaluate(&bench_of(day, equipment), &choices) {
         Ok(result) => {
             tally.lever_count += 1;
             Some(result)

@@ -4,19 +4,18 @@
 //!
 //! Deliberately not here: what the host makes of a reading.
 
-use pinhold_board_virtual::practice::{SAMPLE_PERIOD_NS, inputs_of};
+use pinhold_lever::Lamp;
 use pinhold_lever::calibration::Calibration;
-use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
 use pinhold_protocol::error::CommandResult;
-use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
-use pinhold_protocol::message::{ChoosePin, Commit, FromHost, FromLever, StartSurvey};
-use pinhold_protocol::record::{Outcome, Reading, chain_next, chain_start, decode_record};
-use pinhold_protocol::units::{Angle, DeviceTime};
+use pinhold_protocol::message::{ChoosePin, FromHost, StartSurvey};
+use pinhold_protocol::record::{Outcome, Reading};
+use pinhold_protocol::units::Angle;
 use pinhold_sim::bench::Workbench;
 
 use super::Direction;
 use super::population::{Day, Task};
 use crate::SLIP_DEG;
+use crate::core_alone::CoreAlone;
 use crate::strokes::truth::{Moment, Slip, Watch};
 
 /// Samples after which anything is given up.
@@ -64,15 +63,7 @@ pub struct Read {
 /// A lever's core at the instrument.
 pub struct Desk {
     bench: Workbench,
-    lever: Lever,
-    signals: Signals,
-    sample_count: u64,
-    reader: FrameReader,
-    sequence: u16,
-    /// Chain value behind the records that arrived.
-    chain: u32,
-    /// Reading that arrived, and how it is committed.
-    arrived: Option<(Reading, Commit)>,
+    core: CoreAlone,
     watch: Watch,
     /// Place of the pin whose foot is watched.
     watching: Option<usize>,
@@ -86,36 +77,28 @@ impl Desk {
     pub fn new(day: &Day, calibration: Calibration) -> Desk {
         let mut bench = Workbench::new(day.piano.clone(), day.lever, day.hand, day.seed);
         bench.hold_off_pin();
-        let identity = Identity { device: 1, epoch: 1, sample_period_ns: SAMPLE_PERIOD_NS };
-        let mut lever = Lever::new(identity);
-        let kept = lever.keep_calibration(&calibration);
+        let mut core = CoreAlone::default();
+        let kept = core.lever.keep_calibration(&calibration);
         assert_eq!(kept, CommandResult::Done, "seed {}: {calibration:?}", day.seed);
-        let mut desk = Desk {
-            bench,
-            lever,
-            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
-            sample_count: 0,
-            reader: FrameReader::new(),
-            sequence: 0,
-            chain: chain_start(identity.device, identity.epoch),
-            arrived: None,
-            watch: Watch::new(PAUSE_S_MAX),
-            watching: None,
-        };
+        let mut desk = Desk { bench, core, watch: Watch::new(PAUSE_S_MAX), watching: None };
         desk.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
-        desk.command(FromHost::Zero(()));
+        desk.core.command(FromHost::Zero(()));
         desk.until(ZERO_SAMPLE_COUNT, |_| false);
         let slip = Angle::from_radians(SLIP_DEG.to_radians()).expect("half a degree fits");
-        desk.command(FromHost::StartSurvey(StartSurvey { survey: 1, slip, stream_samples: false }));
+        desk.core.command(FromHost::StartSurvey(StartSurvey {
+            survey: 1,
+            slip,
+            stream_samples: false,
+        }));
         desk
     }
 
     /// Reads the pin of a task, which is the piano's `index`-th; `None` when no reading with a
     /// running torque came of it.
     pub fn read(&mut self, index: usize, task: &Task) -> Option<Read> {
-        self.arrived = None;
+        self.core.arrived = None;
         // Chosen before the lever leaves the last pin, as a host does: the lever waits for that.
-        self.command(FromHost::ChoosePin(ChoosePin { pin: task.pin, unstrung: false }));
+        self.core.command(FromHost::ChoosePin(ChoosePin { pin: task.pin, unstrung: false }));
         self.bench.lift();
         self.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
         self.bench.wait(task.wait_s);
@@ -123,7 +106,7 @@ impl Desk {
         self.bench.take_hold(task.hold);
         self.bench.seat(index);
         self.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
-        let ready = |desk: &Desk| matches!(desk.signals.lamp, Lamp::Ready | Lamp::Repeat);
+        let ready = |desk: &Desk| matches!(desk.core.signals.lamp, Lamp::Ready | Lamp::Repeat);
         self.until(READY_SAMPLE_COUNT, ready);
         let mut read = None;
         for _ in 0..TRY_COUNT_MAX {
@@ -138,19 +121,18 @@ impl Desk {
 
     fn try_once(&mut self, index: usize, task: &Task) -> Option<Read> {
         self.watch = Watch::new(PAUSE_S_MAX);
-        self.arrived = None;
+        self.core.arrived = None;
         let before = self.bench.truth(index);
         self.bench.perform(task.gesture);
         self.watching = Some(index);
         self.until(GIVEN_UP_SAMPLE_COUNT, |desk| desk.bench.is_idle());
         self.until(PATIENCE_SAMPLE_COUNT, |desk| {
-            desk.arrived.is_some() || desk.signals.lamp == Lamp::Repeat
+            desk.core.arrived.is_some() || desk.core.signals.lamp == Lamp::Repeat
         });
         self.watching = None;
         self.watch.close();
-        let (reading, commit) = self.arrived.take()?;
-        // The lever holds a few until the host has them.
-        self.command(FromHost::Commit(commit));
+        let reading = self.core.arrived.take()?;
+        self.core.commit();
         let direction = match reading.outcome {
             Outcome::Measured => Direction::TwoWay,
             Outcome::FlatOnly => Direction::FlatOnly,
@@ -170,33 +152,6 @@ impl Desk {
         })
     }
 
-    fn now(&self) -> DeviceTime {
-        DeviceTime::from_microseconds(self.sample_count * u64::from(SAMPLE_PERIOD_NS / 1000))
-    }
-
-    fn command(&mut self, command: FromHost) {
-        let mut bytes = [0u8; WIRE_BYTES_MAX];
-        let byte_count = command.encode(self.sequence, &mut bytes).expect("a command fits");
-        self.sequence = self.sequence.wrapping_add(1);
-        self.signals = self.lever.step(self.now(), Input::Received(&bytes[..byte_count]));
-        self.listen();
-    }
-
-    fn listen(&mut self) {
-        let bytes = self.lever.pending().to_vec();
-        self.lever.sent(bytes.len());
-        for byte in bytes {
-            let Some(frame) = self.reader.push(byte) else { continue };
-            let message = FromLever::try_from(frame.expect("a right frame")).expect("a message");
-            if let FromLever::Record(record) = message {
-                self.chain = chain_next(self.chain, record.checksum);
-                let floor = record.number + 1;
-                let commit = Commit { epoch: record.epoch, floor, chain: self.chain };
-                self.arrived = Some((decode_record(record.bytes).expect("a record"), commit));
-            }
-        }
-    }
-
     /// One sample period.
     fn step(&mut self) {
         let tick = self.bench.next_sample();
@@ -208,15 +163,7 @@ impl Desk {
                 moment_nm: self.bench.pin_moment_nm(index),
             });
         }
-        let (motion, sample) = inputs_of(&tick);
-        if let Some(motion) = motion {
-            self.lever.step(self.now(), Input::Motion(motion));
-        }
-        self.sample_count += 1;
-        self.signals = self.lever.step(self.now(), Input::Sample(sample));
-        if !self.lever.pending().is_empty() {
-            self.listen();
-        }
+        self.core.feed(&tick);
     }
 
     fn until(&mut self, sample_count_max: u32, done: impl Fn(&Desk) -> bool) {

@@ -17,6 +17,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use pinhold::analysis::readings::{LeverRead, MeasurementProfile, pin_readings};
 
+use pinhold_sim::deadweight::Equipment;
+
 use desk::Desk;
 use population::Day;
 use tally::{Case, Tally};
@@ -57,7 +59,7 @@ impl StringKind {
 /// One lever: calibrated, then read with.
 pub fn live(seed: u64, tally: &mut Tally) {
     let day = Day::drawn(seed);
-    let Some(result) = bench::calibrate(&day, tally) else { return };
+    let Some(result) = bench::calibrate(&day, &Equipment::careful(), tally) else { return };
     own::judge(&day, &result, &mut tally.own);
     let terms = Arc::new(result.terms.clone());
     let mut desk = Desk::new(&day, bench::on_the_lever(&result.constants));

@@ -36,8 +36,7 @@ pub struct OwnErrors {
 impl OwnErrors {
     /// Adds another's.
     pub fn merge(&mut self, other: OwnErrors) {
-        self.inside.count += other.inside.count;
-        self.inside.of += other.inside.of;
+        self.inside.merge(other.inside);
         self.relative.extend(other.relative);
         self.expanded_relative.extend(other.expanded_relative);
     }

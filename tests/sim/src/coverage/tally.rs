@@ -92,11 +92,16 @@ impl Case<'_> {
     }
 }
 
+/// How much narrower intervals are made to see that the count would tell.
+pub const NARROWER: f64 = 0.15;
+
 /// What was counted of one quantity in one stratum.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Coverage {
     /// Intervals that contain the truth.
     pub inside: Share,
+    /// The same, were each interval narrower by [`NARROWER`] about its middle.
+    pub inside_narrower: Share,
     /// Intervals that lie below it.
     pub below_count: u64,
     /// Intervals that lie above it.
@@ -110,17 +115,19 @@ impl Coverage {
     fn add(&mut self, value: f64, interval: (f64, f64), truth: f64) {
         let (low, high) = interval;
         self.inside.add((low..=high).contains(&truth));
+        let (middle, half) = ((low + high) / 2.0, (high - low) / 2.0);
+        self.inside_narrower.add((truth - middle).abs() <= (1.0 - NARROWER) * half);
         self.below_count += u64::from(high < truth);
         self.above_count += u64::from(low > truth);
         let error = (value - truth) / truth;
         self.error_sum += error;
         self.error2_sum += error * error;
-        self.width_sum += (high - low) / 2.0 / truth.abs();
+        self.width_sum += half / truth.abs();
     }
 
     fn merge(&mut self, other: &Coverage) {
-        self.inside.count += other.inside.count;
-        self.inside.of += other.inside.of;
+        self.inside.merge(other.inside);
+        self.inside_narrower.merge(other.inside_narrower);
         self.below_count += other.below_count;
         self.above_count += other.above_count;
         self.error_sum += other.error_sum;
@@ -165,12 +172,14 @@ pub struct Tally {
 
 impl Tally {
     /// Intervals of all quantities together.
-    pub fn all(&self) -> Share {
-        let all = self.counts.iter().filter(|((_, stratum), _)| *stratum == Stratum::All);
-        all.fold(Share::default(), |sum, (_, coverage)| Share {
-            count: sum.count + coverage.inside.count,
-            of: sum.of + coverage.inside.of,
-        })
+    pub fn all(&self) -> Coverage {
+        let mut all = Coverage::default();
+        for ((_, stratum), coverage) in &self.counts {
+            if *stratum == Stratum::All {
+                all.merge(coverage);
+            }
+        }
+        all
     }
 
     /// Counts a reading.
@@ -218,6 +227,7 @@ impl fmt::Display for Tally {
             self.refused.len(),
             self.unread_count
         )?;
+        writeln!(f, "{:35} {}", "everything", self.all())?;
         for ((quantity, stratum), coverage) in &self.counts {
             let (quantity, stratum) = (format!("{quantity:?}"), stratum.to_string());
             writeln!(f, "{quantity:14} {stratum:20} {coverage}")?;

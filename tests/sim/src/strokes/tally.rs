@@ -24,6 +24,12 @@ impl Share {
         self.count += u64::from(hit);
     }
 
+    /// Adds another's.
+    pub fn merge(&mut self, other: Share) {
+        self.count += other.count;
+        self.of += other.of;
+    }
+
     /// The share; 0 of nothing.
     pub fn value(self) -> f64 {
         if self.of == 0 { 0.0 } else { self.count as f64 / self.of as f64 }

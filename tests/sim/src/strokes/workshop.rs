@@ -3,17 +3,16 @@
 //! The host's part is played by its commands alone. What the technician does after the gesture
 //! is what anyone would: when nothing was accepted, seat the lever if need be and do it properly.
 
-use pinhold_board_virtual::practice::{SAMPLE_PERIOD_NS, inputs_of};
-use pinhold_lever::{Identity, Input, Lamp, Lever, Signals};
-use pinhold_protocol::frame::{FrameReader, WIRE_BYTES_MAX};
-use pinhold_protocol::message::{ChoosePin, FromHost, FromLever, StartSurvey};
-use pinhold_protocol::record::{Pin, Reading, StringPosition, decode_record};
-use pinhold_protocol::units::{Angle, DeviceTime};
+use pinhold_lever::Lamp;
+use pinhold_protocol::message::{ChoosePin, FromHost, StartSurvey};
+use pinhold_protocol::record::{Pin, Reading, StringPosition};
+use pinhold_protocol::units::Angle;
 use pinhold_sim::bench::Workbench;
 use pinhold_sim::hand::Gesture;
 
 use super::attempt::Attempt;
 use super::truth::{Moment, Slip, Watch};
+use crate::core_alone::CoreAlone;
 
 /// Slip the lever is told to expect, degrees.
 pub const SLIP_ASKED_DEG: f64 = 0.5;
@@ -72,12 +71,7 @@ pub struct Story {
 
 struct Shop {
     bench: Workbench,
-    lever: Lever,
-    signals: Signals,
-    sample_count: u64,
-    reader: FrameReader,
-    sequence: u16,
-    arrived: Option<Reading>,
+    core: CoreAlone,
     watch: Watch,
     joined: Watch,
     off_at_nm: Option<f64>,
@@ -90,44 +84,14 @@ impl Shop {
         let (piano, lever, hand) = (attempt.piano.clone(), attempt.lever, attempt.hand);
         let mut bench = Workbench::new(piano, lever, hand, attempt.noise_seed);
         bench.hold_off_pin();
-        let sample_period_ns = SAMPLE_PERIOD_NS;
         Shop {
             bench,
-            lever: Lever::new(Identity { device: 1, epoch: 1, sample_period_ns }),
-            signals: Signals { lamp: Lamp::Idle, beep: false, pin: None, asleep: false },
-            sample_count: 0,
-            reader: FrameReader::new(),
-            sequence: 0,
-            arrived: None,
+            core: CoreAlone::default(),
             watch: Watch::new(PAUSE_S_MAX),
             joined: Watch::new(STICK_S_MAX),
             off_at_nm: None,
             peak_nm: 0.0,
             shown: [false; 3],
-        }
-    }
-
-    fn now(&self) -> DeviceTime {
-        DeviceTime::from_microseconds(self.sample_count * u64::from(SAMPLE_PERIOD_NS / 1000))
-    }
-
-    fn command(&mut self, command: FromHost) {
-        let mut bytes = [0u8; WIRE_BYTES_MAX];
-        let byte_count = command.encode(self.sequence, &mut bytes).expect("a command fits");
-        self.sequence = self.sequence.wrapping_add(1);
-        self.signals = self.lever.step(self.now(), Input::Received(&bytes[..byte_count]));
-        self.listen();
-    }
-
-    fn listen(&mut self) {
-        let bytes = self.lever.pending().to_vec();
-        self.lever.sent(bytes.len());
-        for byte in bytes {
-            let Some(frame) = self.reader.push(byte) else { continue };
-            let message = FromLever::try_from(frame.expect("a right frame")).expect("a message");
-            if let FromLever::Record(record) = message {
-                self.arrived = Some(decode_record(record.bytes).expect("a record"));
-            }
         }
     }
 
@@ -150,21 +114,13 @@ impl Shop {
         };
         self.watch.push(&moment);
         self.joined.push(&moment);
-        let (motion, sample) = inputs_of(&tick);
-        if let Some(motion) = motion {
-            self.lever.step(self.now(), Input::Motion(motion));
-        }
-        self.sample_count += 1;
-        self.signals = self.lever.step(self.now(), Input::Sample(sample));
+        self.core.feed(&tick);
         for (shown, lamps) in self.shown.iter_mut().zip([
             &[Lamp::Repeat][..],
             &[Lamp::TooFar],
             &[Lamp::Hard, Lamp::Stop],
         ]) {
-            *shown |= lamps.contains(&self.signals.lamp);
-        }
-        if !self.lever.pending().is_empty() {
-            self.listen();
+            *shown |= lamps.contains(&self.core.signals.lamp);
         }
     }
 
@@ -181,13 +137,13 @@ impl Shop {
 
     fn zero_and_choose(&mut self, unstrung: bool) {
         self.until(GIVEN_UP_SAMPLE_COUNT, |shop| shop.bench.is_idle());
-        self.command(FromHost::Zero(()));
+        self.core.command(FromHost::Zero(()));
         self.until(700, |_| false);
         let slip = Angle::from_radians(SLIP_ASKED_DEG.to_radians()).expect("half a degree fits");
         let start = StartSurvey { survey: 1, slip, stream_samples: false };
-        self.command(FromHost::StartSurvey(start));
+        self.core.command(FromHost::StartSurvey(start));
         let pin = Pin { note: 40, string: StringPosition::Centre };
-        self.command(FromHost::ChoosePin(ChoosePin { pin, unstrung }));
+        self.core.command(FromHost::ChoosePin(ChoosePin { pin, unstrung }));
     }
 
     /// Seats the lever; whether it then asked for a stroke.
@@ -195,7 +151,7 @@ impl Shop {
         self.bench.seat(0);
         self.until(GIVEN_UP_SAMPLE_COUNT, |shop| shop.bench.is_idle());
         self.until(PATIENCE_SAMPLE_COUNT, |shop| {
-            matches!(shop.signals.lamp, Lamp::Ready | Lamp::Repeat)
+            matches!(shop.core.signals.lamp, Lamp::Ready | Lamp::Repeat)
         })
     }
 
@@ -213,16 +169,16 @@ impl Shop {
         self.until(GIVEN_UP_SAMPLE_COUNT, |shop| shop.bench.is_idle());
         // A person waits until the lever has said what it will say.
         self.until(PATIENCE_SAMPLE_COUNT, |shop| {
-            shop.arrived.is_some() || shop.signals.lamp == Lamp::Repeat
+            shop.core.arrived.is_some() || shop.core.signals.lamp == Lamp::Repeat
         });
-        if self.arrived.is_none() {
-            self.until(NOTICE_SAMPLE_COUNT, |shop| shop.arrived.is_some());
+        if self.core.arrived.is_none() {
+            self.until(NOTICE_SAMPLE_COUNT, |shop| shop.core.arrived.is_some());
         }
         self.watch.close();
         self.joined.close();
         let [repeat_shown, too_far_shown, hard_shown] = self.shown;
         Part {
-            reading: self.arrived.take(),
+            reading: self.core.arrived.take(),
             slips: self.watch.slips.clone(),
             joined: self.joined.slips.clone(),
             moment_before_nm,
@@ -257,6 +213,6 @@ pub fn perform(attempt: &Attempt) -> Story {
         }
         story.tries.push(shop.part(Gesture::micro_stroke()));
     }
-    story.sample_count = shop.sample_count;
+    story.sample_count = shop.core.sample_count;
     story
 }
