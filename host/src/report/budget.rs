@@ -6,7 +6,7 @@
 use serde_json::{Value, json};
 
 use crate::analysis::Profile;
-use crate::analysis::band::judge;
+use crate::analysis::band::{Band, judge};
 use crate::analysis::budget::{
     BudgetRow, COVERAGE, Quantity, ReadingBudget, Shape, Size, SizeUnit, Term, rows,
 };
@@ -45,9 +45,12 @@ pub fn pin_text(pin: &PinReading, profile: &Profile, unit: TorqueUnit) -> String
         text.push_str(&quantity_line(pin, budget, quantity, label, unit));
     }
     let judged = judge(pin, profile);
+    let band = match judged.band {
+        Band::CannotTell => String::new(),
+        band => format!("{}: ", band.word()),
+    };
     text.push_str(&format!(
-        "  Band              {}: {} at {:.0} % risk; doubtful or worse with a chance of {}\n\n",
-        judged.band.word(),
+        "  Band              {band}{} at {:.0} % risk; doubtful or worse with a chance of {}\n\n",
         judged.standing(),
         100.0 * profile.guard_risk.value,
         chance(judged.doubtful_chance),
@@ -152,6 +155,7 @@ fn sources(rows: &[BudgetRow]) -> String {
 fn shape_word(row: &BudgetRow) -> &'static str {
     match row.shape {
         _ if row.one_sided => "one way",
+        _ if row.term == Term::Direction => "any way",
         Shape::Normal { .. } => "normal",
         Shape::Rectangular => "bounded",
         Shape::Triangular => "triangle",
@@ -257,13 +261,16 @@ pub fn summary_text(pins: &[PinReading], profile: &Profile, unit: TorqueUnit) ->
     for term in &terms {
         let moment = if moment_count > 0 { share(term.share[1]) } else { "-".to_owned() };
         text.push_str(&format!(
-            "  {:<20} {:>7} {:>7} {:>7}  {:>14}  {} pins\n",
+            "  {:<20} {:>7} {:>7} {:>7}  {:>14}  {}\n",
             term.term.text(),
             share(term.share[0]),
             moment,
             share(term.share[2]),
             fine(term.median_u_nm, unit),
-            term.leads_count,
+            match term.leads_count {
+                1 => "1 pin".to_owned(),
+                count => format!("{count} pins"),
+            },
         ));
     }
     text.push_str("\nu(F) is the median over the pins. '--pin 40L' shows one pin's lines.\n");
