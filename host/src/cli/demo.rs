@@ -4,6 +4,8 @@
 //! own code; the host's side is the same as with a lever in the hand. Everything is invented and
 //! the report says so.
 
+mod calibrated;
+
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,6 +15,7 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use pinhold_board_virtual::practice::pin_names;
 use pinhold_board_virtual::{Pace, Practice, Setup, serve};
+use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::record::{Pin, Reading};
 use pinhold_sim::hand::Hand;
 use pinhold_sim::piano::{Facts, Fault, Piano, PlankSight as SimulatedSight, Severity};
@@ -34,6 +37,8 @@ use crate::store::{
 };
 use crate::survey::{self, Line, Observer, SurveyError};
 use crate::text::printable;
+
+pub use calibrated::bench_of;
 
 /// Slip the simulated technician aims at, degrees.
 const SLIP_DEG: f64 = 0.5;
@@ -237,15 +242,8 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
         ));
     }
     let pins: Vec<Pin> = instrument.pins.iter().map(|field_pin| field_pin.pin).collect();
-    let mut lever = VirtualLever::start(Practice::new(Setup {
-        lever: LeverModel::drawn(arguments.seed, Posture::level_grand()),
-        hand: Hand::default(),
-        seed: arguments.seed,
-        device: DEVICE_PREFIX | (arguments.seed & 0xffff_ffff),
-        epoch: epoch_of(uid),
-        piano,
-    }))
-    .map_err(|error| {
+    let practice = calibrated_practice(context, &mut store, arguments.seed, uid, piano)?;
+    let mut lever = VirtualLever::start(practice).map_err(|error| {
         CliError::new(Exit::InputOutput, format!("no port for the simulated lever ({error})"))
     })?;
     if !context.json {
@@ -271,6 +269,36 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
         ));
     }
     conclude(context, &mut store, &name, arguments, severity)
+}
+
+/// The simulated technician with the lever of this seed, which carries the calibration an invented
+/// bench gave it.
+fn calibrated_practice(
+    context: &Context,
+    store: &mut Store,
+    seed: u64,
+    uid: u64,
+    piano: Piano,
+) -> Result<Practice, CliError> {
+    let device = DEVICE_PREFIX | (seed & 0xffff_ffff);
+    let lever = LeverModel::drawn(seed, Posture::level_grand());
+    let calibration = calibrated::calibration_of(store, context, device, lever, seed)?;
+    let hand = Hand::default();
+    let setup = Setup { piano, lever, hand, seed, device, epoch: epoch_of(uid) };
+    let mut practice = Practice::new(setup);
+    let stored = practice.calibrate(&calibrated::sent(&calibration)?);
+    if stored != CommandResult::Done {
+        let sentence = format!("the simulated lever takes no calibration ({stored:?})");
+        return Err(CliError::new(Exit::Bug, sentence));
+    }
+    if !context.json {
+        say(&format!(
+            "Lever calibrated on an invented bench: calibration {}, U (k = 2) {:.2} % at 10 N·m",
+            calibration.number,
+            100.0 * calibration.result.terms.expanded_u_nm(10.0) / 10.0
+        ));
+    }
+    Ok(practice)
 }
 
 /// Shows map, zones and verdict, writes the report, and tells what was hidden.

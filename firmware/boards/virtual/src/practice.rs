@@ -1,7 +1,10 @@
 //! Core and technician in step with each other, one sample at a time.
 
+use pinhold_lever::calibration::Calibration;
 use pinhold_lever::log::{FlashLog, RamLog, RecordLog};
 use pinhold_lever::{Identity, Input, Lamp, Lever, RawMotion, RawSample, Signals};
+use pinhold_protocol::error::CommandResult;
+use pinhold_protocol::message::StoreCalibration;
 use pinhold_protocol::record::{Pin, StringPosition};
 use pinhold_protocol::units::DeviceTime;
 use pinhold_sim::bench::{Tick, Workbench};
@@ -170,6 +173,16 @@ impl<L: RecordLog> Practice<L> {
     pub fn with_gestures(mut self, gesture_of: fn(usize, u32) -> Gesture) -> Practice<L> {
         self.gesture_of = gesture_of;
         self
+    }
+
+    /// Stores a calibration as a host would.
+    pub fn calibrate(&mut self, sent: &StoreCalibration) -> CommandResult {
+        self.lever.keep_calibration(&Calibration {
+            number: sent.number,
+            zero_code_q8: sent.zero_code_q8,
+            span_nm_per_count: sent.span_newton_metres_per_count_f32(),
+            weight_moment_nm: sent.weight_moment.newton_metres_f32(),
+        })
     }
 
     /// The lever's clock.
