@@ -99,12 +99,21 @@ pub fn run(context: &Context, arguments: &ReadingsArguments) -> Result<(), CliEr
     if context.json {
         return context.print_document(&document(&store, &survey, &readings, &traces, &levers)?);
     }
+    let marks: Vec<Vec<LeverMark>> =
+        readings.iter().map(|reading| levers.marks(reading, &survey)).collect();
+    // Said once where it is the same for all.
+    let common = marks.iter().all(|of_one| *of_one == marks[0]);
     let mut text = String::new();
-    for (reading, trace) in readings.iter().zip(&traces) {
-        let marks = levers.marks(reading, &survey);
-        text.push_str(&line(reading, trace.is_some(), &marks, context.unit));
+    for ((reading, trace), marks) in readings.iter().zip(&traces).zip(&marks) {
+        let marks = if common { &[] } else { marks.as_slice() };
+        text.push_str(&line(reading, trace.is_some(), marks, context.unit));
         if let (Some(trace), true) = (trace, arguments.pin.is_some()) {
             text.push_str(&picture(trace, context.unit));
+        }
+    }
+    if common {
+        for mark in &marks[0] {
+            text.push_str(&format!("! {mark} (every reading above)\n"));
         }
     }
     if arguments.pin.is_none() {

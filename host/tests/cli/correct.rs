@@ -147,7 +147,7 @@ fn readings_are_shown_with_coverage_trace_skips_and_losses() {
     assert_eq!(
         listed.out,
         "     0  C4 L       friction 10.0 N·m, string moment 3.0 N·m; raw samples with gaps, \
-         trace kept\n     2  C4 C       passed over\n     3  ?          LOST on lever \
+         trace kept\n! lever not calibrated (every reading above)\n     2  C4 C       passed over\n     3  ?          LOST on lever \
          000000000000abcd, or never accepted\n"
     );
     let drawn = bench.run(&["readings", "x", "--pin", "40L"]).out;

@@ -6,4 +6,7 @@ mod inbox;
 mod instrument;
 mod lever;
 mod run;
+#[path = "../store/sample_lever.rs"]
+mod sample_lever;
 mod shelf;
+mod standing;

@@ -5,6 +5,7 @@
 
 mod alone;
 mod binary;
+mod checked;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;

@@ -5,8 +5,8 @@ use pinhold::store::{Contact, Store, StoreError};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-use crate::sample::{begin, keep, reading};
-use crate::sample_lever::{calibration, check, hello};
+use crate::sample::{begin, hello, keep, reading};
+use crate::sample_lever::{calibration, check};
 
 const DEVICE: u64 = 0xF123_4567_89AB_CDEF;
 

@@ -8,6 +8,7 @@ use pinhold::store::{
     SurveySource,
 };
 use pinhold_protocol::content::Content;
+use pinhold_protocol::message::Hello;
 use pinhold_protocol::record::{
     Direction, Knee, Outcome, Pin, Reading, STROKE_COUNT_MAX, SampleCoverage, StringPosition,
     Stroke,
@@ -140,5 +141,26 @@ fn stroke(seed: u32) -> Stroke {
         slip_ms: seed,
         sample_count: u32::MAX,
         flags: u16::MAX,
+    }
+}
+
+/// The greeting of a lever that names a calibration.
+pub(crate) fn hello(device: u64, calibration: u32) -> Hello {
+    Hello {
+        protocol_min: 1,
+        protocol_max: 1,
+        device,
+        epoch: 1,
+        firmware: [0, 1, 0],
+        record_version: 1,
+        now: DeviceTime::from_microseconds(1_000_000),
+        oldest_record: 0,
+        next_record: 0,
+        committed_floor: 0,
+        committed_chain: 0,
+        sample_period_ns: 1_000_000,
+        calibration,
+        zeroed: true,
+        survey: 0,
     }
 }

@@ -1,4 +1,4 @@
-//! Levers met, and calibrations to store.
+//! Calibrations and checks to store.
 
 use pinhold::calibration::bench::{
     Bench, BenchPoint, Gravity, GravitySource, HandPosition, Leg, Mass, SeatingReading, Setting,
@@ -9,9 +9,7 @@ use pinhold::calibration::record::{
 };
 use pinhold::calibration::terms::{Basis, LeverTerms};
 use pinhold::metrology::Estimate;
-use pinhold_protocol::message::Hello;
 use pinhold_protocol::record::Direction;
-use pinhold_protocol::units::DeviceTime;
 
 /// A calibration with something in every field; `number` also moves its numbers about.
 pub(crate) fn calibration(lever: u64, number: u32) -> CalibrationRecord {
@@ -122,26 +120,5 @@ pub(crate) fn check(
             same_weight: true,
             answer,
         },
-    }
-}
-
-/// The greeting of a lever that names a calibration.
-pub(crate) fn hello(device: u64, calibration: u32) -> Hello {
-    Hello {
-        protocol_min: 1,
-        protocol_max: 1,
-        device,
-        epoch: 1,
-        firmware: [0, 1, 0],
-        record_version: 1,
-        now: DeviceTime::from_microseconds(1_000_000),
-        oldest_record: 0,
-        next_record: 0,
-        committed_floor: 0,
-        committed_chain: 0,
-        sample_period_ns: 1_000_000,
-        calibration,
-        zeroed: true,
-        survey: 0,
     }
 }
