@@ -4,11 +4,16 @@
 //! outside (names, remarks) is escaped for where it goes; a band never shows by colour alone; no
 //! reading is ever called "the standard".
 
+pub mod calibration;
+pub mod document;
 pub mod html;
 mod html_tables;
 pub mod json;
 pub mod legend;
 pub mod marks;
+pub mod numbers;
+#[cfg(feature = "pdf")]
+pub mod pdf;
 pub mod svg;
 mod svg_marks;
 mod svg_strips;

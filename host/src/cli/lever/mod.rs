@@ -7,6 +7,7 @@ mod check_words;
 mod fetch;
 mod history;
 mod load;
+mod record;
 pub(super) mod standing;
 mod status;
 mod typed;
@@ -39,6 +40,8 @@ enum Verb {
     Check(Box<check::CheckArguments>),
     /// Calibrations and checks of a lever, in the order of time
     History(history::HistoryArguments),
+    /// A calibration as a document to print and keep, HTML or PDF
+    Record(record::RecordArguments),
 }
 
 /// Runs the command.
@@ -52,6 +55,7 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Fetch(arguments) => fetch::run(context, arguments),
         Verb::Check(arguments) => check::run(context, arguments),
         Verb::History(arguments) => history::run(context, arguments),
+        Verb::Record(arguments) => record::run(context, arguments),
     }
 }
 

@@ -1,0 +1,96 @@
+//! What each piece of a page is, for who listens to a document or searches it.
+//!
+//! The tree is built beside the pages, its leaves numbered; the numbers become the PDF's own
+//! identifiers once the pages are painted.
+
+use std::num::NonZeroU16;
+
+use krilla::tagging::{
+    Identifier, ListNumbering, Node as PdfNode, TableHeaderScope, Tag, TagGroup, TagKind, TagTree,
+};
+
+/// What a group is.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Kind {
+    /// Heading of a level from 1, with its text.
+    Heading(u16, String),
+    /// Paragraph.
+    Paragraph,
+    /// List, its items, their bullets and texts.
+    List,
+    Item,
+    Bullet,
+    Body,
+    /// Table and its parts.
+    Table(String),
+    Head,
+    Rows,
+    Row,
+    ColumnName,
+    RowName,
+    Cell,
+    /// What stands over a table or under a figure.
+    Caption,
+    /// A picture and what it shows.
+    Figure(String),
+    /// Blocks that belong together.
+    Division,
+}
+
+/// A part of the tree.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Node {
+    Group(Kind, Vec<Node>),
+    Leaf(usize),
+}
+
+impl Node {
+    pub(super) fn group(kind: Kind, leaf: usize) -> Node {
+        Node::Group(kind, vec![Node::Leaf(leaf)])
+    }
+}
+
+/// The PDF's tree; `identifiers` by leaf number.
+pub(super) fn tree(nodes: &[Node], identifiers: &[Option<Identifier>]) -> TagTree {
+    let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
+    for node in nodes.iter().filter_map(|node| pdf_node(node, identifiers)) {
+        tree.push(node);
+    }
+    tree
+}
+
+fn pdf_node(node: &Node, identifiers: &[Option<Identifier>]) -> Option<PdfNode> {
+    match node {
+        Node::Leaf(leaf) => identifiers.get(*leaf).copied().flatten().map(PdfNode::from),
+        Node::Group(kind, children) => {
+            let children: Vec<PdfNode> =
+                children.iter().filter_map(|child| pdf_node(child, identifiers)).collect();
+            Some(PdfNode::from(TagGroup::with_children(tag(kind), children)))
+        }
+    }
+}
+
+fn tag(kind: &Kind) -> TagKind {
+    match kind {
+        Kind::Heading(level, text) => {
+            Tag::Hn(NonZeroU16::new(*level).unwrap_or(NonZeroU16::MIN), Some(text.clone())).into()
+        }
+        Kind::Paragraph => Tag::P.into(),
+        Kind::List => Tag::L(ListNumbering::Disc).into(),
+        Kind::Item => Tag::LI.into(),
+        Kind::Bullet => Tag::Lbl.into(),
+        Kind::Body => Tag::LBody.into(),
+        Kind::Table(summary) => {
+            Tag::Table.with_summary(Some(summary.clone()).filter(|text| !text.is_empty())).into()
+        }
+        Kind::Head => Tag::THead.into(),
+        Kind::Rows => Tag::TBody.into(),
+        Kind::Row => Tag::TR.into(),
+        Kind::ColumnName => Tag::TH(TableHeaderScope::Column).into(),
+        Kind::RowName => Tag::TH(TableHeaderScope::Row).into(),
+        Kind::Cell => Tag::TD.into(),
+        Kind::Caption => Tag::Caption.into(),
+        Kind::Figure(alternative) => Tag::Figure(Some(alternative.clone())).into(),
+        Kind::Division => Tag::Div.into(),
+    }
+}
