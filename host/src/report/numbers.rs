@@ -34,11 +34,11 @@ pub fn signed(value: f64, decimals: usize) -> String {
     if value > 0.0 && value.is_finite() && !is_zero { format!("+{text}") } else { text }
 }
 
-/// With so many digits and a power of ten.
+/// With so many digits and a power of ten, in one piece.
 ///
 /// ```
 /// use pinhold::report::numbers::scientific;
-/// assert_eq!(scientific(-2.5e-5, 2), "−2.5 × 10⁻⁵");
+/// assert_eq!(scientific(-2.5e-5, 2), "−2.5\u{a0}×\u{a0}10⁻⁵");
 /// assert_eq!(scientific(0.0, 2), "0");
 /// ```
 pub fn scientific(value: f64, digits: usize) -> String {
@@ -58,7 +58,7 @@ pub fn scientific(value: f64, digits: usize) -> String {
         '3' => '³',
         digit => char::from_u32(u32::from('⁰') + digit.to_digit(10).unwrap_or(0)).unwrap_or(digit),
     });
-    format!("{} × 10{}", mantissa.replace('-', "−"), raised.collect::<String>())
+    format!("{}\u{a0}×\u{a0}10{}", mantissa.replace('-', "−"), raised.collect::<String>())
 }
 
 /// Decimals at which an uncertainty shows two digits.

@@ -8,8 +8,8 @@ use crate::metrology::Estimate;
 use crate::report::document::{Align, Block, Table};
 use crate::report::numbers::{decimals_of, fixed, signed};
 
-/// All blocks of the data.
-pub(super) fn blocks(sheet: Sheet<'_>) -> Vec<Block> {
+/// Weights, arms, and how well the curve fits.
+pub(super) fn bench(sheet: Sheet<'_>) -> Vec<Block> {
     let bench = &sheet.record.bench;
     let masses = bench.masses.iter().map(|mass| (mass.name.as_str(), mass.mass_kg));
     let arms = bench.positions.iter().map(|place| (place.name.as_str(), place.arm_m));
@@ -22,10 +22,17 @@ pub(super) fn blocks(sheet: Sheet<'_>) -> Vec<Block> {
                 Block::Note("Standard uncertainties u, k = 1, as typed.".to_owned()),
             ],
         ),
-        Block::Heading("Residuals and data".to_owned()),
+        Block::Heading("Residuals".to_owned()),
         Block::Figure(figures::residuals(sheet)),
-        Block::Table(free(sheet)),
+    ]
+}
+
+/// Every reading.
+pub(super) fn readings(sheet: Sheet<'_>) -> Vec<Block> {
+    vec![
+        Block::Heading("Every reading".to_owned()),
         Block::Table(points(sheet)),
+        Block::Table(free(sheet)),
     ]
 }
 
@@ -33,10 +40,20 @@ pub(super) fn blocks(sheet: Sheet<'_>) -> Vec<Block> {
 fn typed<'a>(what: &str, unit: &str, rows: impl Iterator<Item = (&'a str, Estimate)>) -> Table {
     let rows: Vec<(&str, Estimate)> = rows.collect();
     let decimals = rows.iter().map(|(_, one)| decimals_of(one.u)).max().unwrap_or(3);
-    let columns = [(what, Align::Left, 1.4), (unit, Align::Right, 1.2), ("u", Align::Right, 0.8)];
+    let columns = [
+        ("No.", Align::Right, 0.4),
+        (what, Align::Left, 1.4),
+        (unit, Align::Right, 1.2),
+        ("u", Align::Right, 0.8),
+    ];
     let mut table = Table::new("", &columns);
-    for (title, one) in rows {
-        table.push([name(title), fixed(one.value, decimals), fixed(one.u, decimals)]);
+    for (index, (title, one)) in rows.into_iter().enumerate() {
+        table.push([
+            (index + 1).to_string(),
+            name(title),
+            fixed(one.value, decimals),
+            fixed(one.u, decimals),
+        ]);
     }
     table
 }

@@ -8,8 +8,8 @@ use crate::report::numbers::fixed;
 
 /// Width of a page's text, points.
 const WIDTH: f64 = 495.0;
-const EXPANDED_HEIGHT: f64 = 140.0;
-const RESIDUAL_HEIGHT: f64 = 180.0;
+const EXPANDED_HEIGHT: f64 = 122.0;
+const RESIDUAL_HEIGHT: f64 = 165.0;
 /// Points of a curve drawn.
 const CURVE_STEPS: usize = 60;
 /// What the eye may compare with, relative.
@@ -50,9 +50,9 @@ pub(super) fn expanded(sheet: Sheet<'_>) -> Figure {
         "Curve of the expanded uncertainty, from {} {unit} at {} {unit} to {} {unit} at {} {unit}; \
          the table below has the numbers.",
         sheet.fine(expanded_nm(low)),
-        sheet.load(low),
+        sheet.rough(low),
         sheet.fine(expanded_nm(high)),
-        sheet.load(high),
+        sheet.rough(high),
         unit = sheet.unit,
     );
     chart.finish(caption, alternative)
@@ -91,7 +91,7 @@ pub(super) fn residuals(sheet: Sheet<'_>) -> Figure {
     }
     let positions = sheet.record.bench.positions.len().min(POSITION_COUNT_MAX);
     for position in 0..positions {
-        let word = crate::text::printable_short(&sheet.position(position), 12);
+        let word = crate::text::printable_short(&sheet.position(position), 16);
         chart.legend_mark(Mark::nth(position), true, Ink::Strong, &word);
     }
     chart.legend_line(Some(DASHED), "± 2 residual s.d.");

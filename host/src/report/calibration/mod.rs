@@ -20,7 +20,11 @@ use crate::units::TorqueUnit;
 
 /// Coverage factor of every expanded uncertainty here.
 const COVERAGE_FACTOR: f64 = 2.0;
-/// Characters of a name shown in a table.
+/// Characters of a weight's name that stands for it in every row.
+const SHORT_NAME_LENGTH: usize = 4;
+/// Characters of a hand position's name in every row.
+const PLACE_LENGTH_MAX: usize = 16;
+/// Characters of a name shown in a list.
 const NAME_LENGTH_MAX: usize = 60;
 /// Characters of a longer text.
 const TEXT_LENGTH_MAX: usize = 2_000;
@@ -55,6 +59,11 @@ impl Sheet<'_> {
         fixed(self.show(torque_nm), self.decimals())
     }
 
+    /// A load in a sentence, without its unit: a digit less.
+    fn rough(self, torque_nm: f64) -> String {
+        fixed(self.show(torque_nm), self.decimals() - 1)
+    }
+
     /// A small torque without its unit: a digit more.
     fn fine(self, torque_nm: f64) -> String {
         fixed(self.show(torque_nm), self.decimals() + 1)
@@ -65,22 +74,25 @@ impl Sheet<'_> {
         self.record.result.terms.range_nm.unwrap_or((0.0, 0.0))
     }
 
-    /// What hung: the names of masses.
+    /// What hung: the names of masses where all are short, else their numbers in the list.
     fn masses(self, masses: &[usize]) -> String {
         if masses.is_empty() {
             return "none".to_owned();
         }
-        let name = |at: &usize| match self.record.bench.masses.get(*at) {
+        let all = &self.record.bench.masses;
+        let is_short = |text: &str| (1..=SHORT_NAME_LENGTH).contains(&text.trim().chars().count());
+        let are_short = all.iter().all(|mass| is_short(&mass.name));
+        let name = |at: &usize| match all.get(*at).filter(|_| are_short) {
             Some(mass) => name(&mass.name),
-            None => format!("#{}", at + 1),
+            None => format!("no.\u{a0}{}", at + 1),
         };
         masses.iter().map(name).collect::<Vec<_>>().join(" + ")
     }
 
-    /// Name of a hand position.
+    /// Name of a hand position, where there is little room.
     fn position(self, position: usize) -> String {
         match self.record.bench.positions.get(position) {
-            Some(place) => name(&place.name),
+            Some(place) => printable_short(&name(&place.name), PLACE_LENGTH_MAX),
             None => format!("#{}", position + 1),
         }
     }
@@ -136,9 +148,14 @@ pub fn document(record: &CalibrationRecord, unit: TorqueUnit) -> Document {
         subtitle: "In-house. Not an accredited certificate.".to_owned(),
     });
     blocks.push(Block::Facts(facts(sheet)));
+    blocks.extend(result::first(sheet));
+    blocks.push(signatures(record));
+    blocks.push(Block::PageBreak);
     blocks.extend(result::blocks(sheet));
-    blocks.extend(data::blocks(sheet));
+    blocks.extend(data::bench(sheet));
     blocks.extend(closing(sheet));
+    blocks.push(Block::PageBreak);
+    blocks.extend(data::readings(sheet));
     let (lever, number, date) = (record.lever, record.number, day(record.made_ms));
     let simulated = if record.simulated { "SIMULATED · " } else { "" };
     Document {
@@ -164,7 +181,7 @@ pub fn document(record: &CalibrationRecord, unit: TorqueUnit) -> Document {
 fn facts(sheet: Sheet<'_>) -> Vec<Fact> {
     let record = sheet.record;
     let or_not = |text: String| if text.is_empty() { NOT_RECORDED.to_owned() } else { text };
-    let people: Vec<String> = record.people.iter().map(|who| name(who)).collect();
+    let people = text(&record.people.join(", "));
     let temperature = match record.result.terms.temperature_c {
         Some((low, high)) => format!("{} to {} °C", fixed(low, 1), fixed(high, 1)),
         None => NOT_RECORDED.to_owned(),
@@ -184,7 +201,7 @@ fn facts(sheet: Sheet<'_>) -> Vec<Fact> {
         Fact::new("Calibration", format!("number {}", record.number)),
         Fact::new("Made", moment(record.made_ms)),
         Fact::new("Next due", day(record.due_ms)),
-        Fact::new("Made by", or_not(people.join(", "))),
+        Fact::new("Made by", or_not(people)),
         Fact::new("Place", or_not(text(&record.place))),
         Fact::new("Lever was at", temperature),
         Fact::new("Room", room),
@@ -194,8 +211,8 @@ fn facts(sheet: Sheet<'_>) -> Vec<Fact> {
             format!(
                 "{} points, {} to {} {}, sharp and flat",
                 loaded.count(),
-                sheet.load(low),
-                sheet.load(high),
+                sheet.rough(low),
+                sheet.rough(high),
                 sheet.unit
             ),
         ),
@@ -220,8 +237,8 @@ fn closing(sheet: Sheet<'_>) -> Vec<Block> {
     let record = sheet.record;
     let mut blocks = vec![
         Block::Heading("Method".to_owned()),
-        Block::Paragraph(METHOD.to_owned()),
-        Block::Paragraph(METHOD_UNCERTAINTY.to_owned()),
+        Block::Note(METHOD.to_owned()),
+        Block::Note(METHOD_UNCERTAINTY.to_owned()),
         Block::Heading("Remarks, and what was not done".to_owned()),
     ];
     let mut remarks: Vec<String> =
@@ -233,6 +250,10 @@ fn closing(sheet: Sheet<'_>) -> Vec<Block> {
     }
     blocks.push(Block::Heading("Use".to_owned()));
     blocks.push(Block::List(USE.iter().map(|line| (*line).to_owned()).collect()));
+    blocks
+}
+
+fn signatures(record: &CalibrationRecord) -> Block {
     let names: Vec<String> = record
         .people
         .iter()
@@ -240,8 +261,7 @@ fn closing(sheet: Sheet<'_>) -> Vec<Block> {
         .map(|who| format!("Signature ({})", name(who)))
         .collect();
     let names = if names.is_empty() { vec!["Signature".to_owned()] } else { names };
-    blocks.push(Block::Signatures(names));
-    blocks
+    Block::Signatures(names)
 }
 
 const METHOD: &str = "\
@@ -255,13 +275,13 @@ const METHOD_UNCERTAINTY: &str = "\
 Uncertainty after JCGM 100:2008 (GUM). Masses, arms, gravity and tilt are each moved by their \
 standard uncertainty and the fit repeated; hysteresis, place of the hand and resolution count as \
 rectangles, repeatability as the standard deviation of one loading. Independent parts add as \
-squares. Expanded uncertainty is the combined standard uncertainty times k = 2, about 95 % \
-coverage.";
+squares. Expanded uncertainty is the combined standard uncertainty times k\u{a0}=\u{a0}2, about \
+95\u{a0}% coverage.";
 
 const USE: [&str; 3] = [
     "The uncertainty holds for the loads, temperatures and hand positions listed, after a zero \
      taken just before, with the remaining error taken off by the program.",
-    "Calibrate again after a fall, an overload, a repair or a new battery holder, and whenever \
+    "Calibrate again after a fall, an overload or a repair, and whenever \
      'pinhold lever check' does not pass.",
     "It covers the lever. The uncertainty of a pin's reading, with zero drift, seating and the \
      string, stands beside each reading.",

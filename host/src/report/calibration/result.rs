@@ -9,13 +9,19 @@ use crate::report::numbers::{decimals_of, fixed, scientific, signed, with_u};
 const COEFFICIENTS: [(&str, &str); 3] =
     [("c₀", "counts"), ("c₁", "counts/(N·m)"), ("c₂", "counts/(N·m)²")];
 
-/// All blocks of the result.
-pub(super) fn blocks(sheet: Sheet<'_>) -> Vec<Block> {
+/// What the reader wants first: expanded uncertainty over the range.
+pub(super) fn first(sheet: Sheet<'_>) -> Vec<Block> {
     vec![
         summary(sheet),
         Block::Heading("Expanded uncertainty over the range".to_owned()),
         Block::Figure(figures::expanded(sheet)),
         Block::Table(expanded(sheet)),
+    ]
+}
+
+/// Constants, curve, and what the uncertainty is made of.
+pub(super) fn blocks(sheet: Sheet<'_>) -> Vec<Block> {
+    vec![
         Block::Heading("Constants and curve".to_owned()),
         Block::Beside(
             vec![Block::Table(constants(sheet))],
@@ -25,7 +31,7 @@ pub(super) fn blocks(sheet: Sheet<'_>) -> Vec<Block> {
         Block::Heading("What the uncertainty is made of".to_owned()),
         Block::Table(parts(sheet)),
         Block::Beside(
-            vec![Block::Table(positions(sheet)), Block::Note(positions_note(sheet))],
+            vec![Block::Table(positions(sheet)), Block::Note(POSITIONS_NOTE.to_owned())],
             vec![Block::Table(hysteresis(sheet))],
         ),
         Block::Table(beyond(sheet)),
@@ -41,16 +47,16 @@ fn summary(sheet: Sheet<'_>) -> Block {
     let share = |load_nm: f64| fixed(100.0 * expanded(load_nm) / load_nm, 2);
     Block::Result {
         line: format!(
-            "Expanded uncertainty (k = 2): {} {unit} at {} {unit}, {} {unit} ({} %) at {} {unit}",
+            "Expanded uncertainty (k\u{a0}=\u{a0}2): {} at {} {unit}, {} ({} %) at {} {unit}",
             sheet.load(expanded(low)),
-            sheet.load(low),
+            sheet.rough(low),
             sheet.load(expanded(high)),
             share(high),
-            sheet.load(high),
+            sheet.rough(high),
         ),
         under: vec![
-            "So close to the true torque lies what the lever shows, about 95 times in 100, either \
-             way, as long as the calibration holds."
+            "About 95 times in 100 the torque shown lies this close to the true one, sharp or flat, \
+             once the program has taken off the error the constants leave."
                 .to_owned(),
         ],
     }
@@ -252,7 +258,7 @@ fn part_list(sheet: Sheet<'_>) -> Vec<Part> {
 fn parts(sheet: Sheet<'_>) -> Table {
     let (low, high) = sheet.range_nm();
     let unit = sheet.unit;
-    let columns = [low, high].map(|load| format!("u at {} {unit} ({unit})", sheet.load(load)));
+    let columns = [low, high].map(|load| format!("u at {} {unit} ({unit})", sheet.rough(load)));
     let mut table = Table::new(
         "",
         &[
@@ -272,6 +278,7 @@ fn parts(sheet: Sheet<'_>) -> Table {
     table.push(["Combined".to_owned(), "root of the sum of squares".to_owned(), at_low, at_high]);
     let [at_low, at_high] = standard.map(|u_nm| sheet.fine(COVERAGE_FACTOR * u_nm));
     table.push(["Expanded".to_owned(), "combined × 2".to_owned(), at_low, at_high]);
+    table.sum_row_count = 2;
     table
 }
 
@@ -290,11 +297,9 @@ fn positions(sheet: Sheet<'_>) -> Table {
     table
 }
 
-fn positions_note(_sheet: Sheet<'_>) -> String {
-    "Cross-load: torque shown there more (+) or less (−) than by the line through all positions. \
-     Its uncertainty u is from arm and scatter."
-        .to_owned()
-}
+const POSITIONS_NOTE: &str = "\
+Cross-load: torque shown there more (+) or less (−) than by the line through all positions. Its \
+uncertainty u is from arm and scatter.";
 
 fn hysteresis(sheet: Sheet<'_>) -> Table {
     let unit = sheet.unit;

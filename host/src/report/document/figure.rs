@@ -173,12 +173,12 @@ fn svg_shape(shape: &Shape) -> Markup {
         Shape::Line { points, pen } => html! {
             path d=(path(points, false)) fill="none" stroke=(pen.ink.css())
                 stroke-width=(short(pen.width)) stroke-linejoin="round"
-                stroke-dasharray=[pen.is_dashed.then_some(DASHES_CSS)];
+                stroke-dasharray=[pen.is_dashed.then_some(DASHES_CSS)] {}
         },
         Shape::Area { points, fill, pen } => html! {
             path d=(path(points, true)) fill=(fill.map_or("none".to_owned(), Ink::css))
                 stroke=[pen.map(|pen| pen.ink.css())]
-                stroke-width=[pen.map(|pen| short(pen.width))];
+                stroke-width=[pen.map(|pen| short(pen.width))] {}
         },
         Shape::Words { at, text, font } => {
             let anchor = match font.anchor {

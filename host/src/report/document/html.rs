@@ -20,8 +20,8 @@ table{border-collapse:collapse;width:100%;font-size:.86rem;margin:.5rem 0}\
 caption{text-align:left;font-weight:bold;font-size:.95em;padding:.1rem 0 .25rem}\
 th,td{border-bottom:1px solid #cfc8c0;padding:.2rem .45rem;text-align:left;vertical-align:top}\
 thead th{background:#f1ede7;vertical-align:bottom}tbody th{font-weight:normal}\
-.n{text-align:right;white-space:nowrap}thead .n{white-space:normal}\
-.dense{font-size:.76rem}.dense th,.dense td{padding:.06rem .4rem}\
+.n{text-align:right;white-space:nowrap}thead .n{white-space:normal}thead th{overflow-wrap:normal}\
+.sum{font-weight:bold}.sum th{font-weight:bold}.dense{font-size:.76rem}.dense th,.dense td{padding:.06rem .4rem}\
 .facts{display:grid;grid-template-columns:1fr 1fr;gap:0 1.6rem;margin:.5rem 0}\
 .facts div{display:grid;grid-template-columns:8.5rem 1fr;gap:.6rem;\
 border-bottom:1px solid #cfc8c0;padding:.2rem 0;font-size:.9rem}\
@@ -36,7 +36,9 @@ figure{margin:.7rem 0}figcaption{font-size:.8rem;color:#57504a}svg{width:100%;he
 .sign div{border-top:1px solid #26221f;padding-top:.2rem;font-size:.86rem}\
 @page{margin:14mm}\
 @media(max-width:40rem){.two,.facts{display:block}}\
-@media print{:root{font-size:10pt}body{margin:0;max-width:none;padding:0}\
+@media print{:root{font-size:9.2pt;line-height:1.34}th,td{padding:.13rem .4rem}\
+.dense{font-size:.74rem}.dense th,.dense td{padding:.02rem .35rem}.sign{margin-top:2.4rem}\
+body{margin:0;max-width:none;padding:0}\
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}\
 h2,h3,caption{break-after:avoid}li,tr,.facts div{break-inside:avoid}\
 figure,.result,.sign,.two{break-inside:avoid}.page{break-before:page}}";
@@ -106,9 +108,15 @@ fn table(table: &Table) -> Markup {
         Some(Align::Right) => Some("n"),
         _ => None,
     };
+    let whole: f64 = table.columns.iter().map(|column| column.share).sum();
     html! {
         table class=[table.is_dense.then_some("dense")] {
             @if !table.caption.is_empty() { caption { (table.caption) } }
+            colgroup {
+                @for column in &table.columns {
+                    col style=(format!("width:{:.1}%", 100.0 * column.share / whole));
+                }
+            }
             thead {
                 tr {
                     @for (at, column) in table.columns.iter().enumerate() {
@@ -117,8 +125,8 @@ fn table(table: &Table) -> Markup {
                 }
             }
             tbody {
-                @for row in &table.rows {
-                    tr {
+                @for (index, row) in table.rows.iter().enumerate() {
+                    tr class=[(index + table.sum_row_count >= table.rows.len()).then_some("sum")] {
                         @for (at, cell) in row.iter().enumerate() {
                             @if at == 0 {
                                 th scope="row" class=[class(at)] { (cell) }

@@ -121,8 +121,10 @@ pub struct Table {
     pub columns: Vec<Column>,
     /// Rows, each with a cell per column.
     pub rows: Vec<Vec<String>>,
-    /// Many rows: small type, every page repeats the headings.
+    /// Many rows: small type.
     pub is_dense: bool,
+    /// So many rows at the end are sums, in bold.
+    pub sum_row_count: usize,
 }
 
 impl Table {
@@ -138,6 +140,7 @@ impl Table {
             columns: columns.iter().map(column).collect(),
             rows: Vec::new(),
             is_dense: false,
+            sum_row_count: 0,
         }
     }
 

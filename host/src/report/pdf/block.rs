@@ -12,7 +12,7 @@ const SUBHEADING: Look = Look::new(9.0, true, Ink::Strong);
 const BODY: Look = Look::new(9.0, false, Ink::Strong);
 pub(super) const SMALL: Look = Look::new(7.6, false, Ink::Soft);
 const BANNER: Look = Look::new(9.5, true, Ink::Paper);
-const RESULT: Look = Look::new(12.0, true, Ink::Strong);
+const RESULT: Look = Look::new(11.5, true, Ink::Strong);
 const NAME: Look = Look::new(8.6, false, Ink::Soft);
 const VALUE: Look = Look::new(8.6, false, Ink::Strong);
 
@@ -23,7 +23,7 @@ const FACT_GUTTER: f64 = 18.0;
 /// Indent of list items.
 const INDENT: f64 = 10.0;
 /// Room to sign in.
-const SIGN_ROOM: f64 = 38.0;
+const SIGN_ROOM: f64 = 30.0;
 
 impl Layout<'_> {
     /// One block.
@@ -218,11 +218,11 @@ impl Layout<'_> {
             let top = self.y;
             let mut broken = self.broken(line, SMALL, name_width);
             broken.truncate(3);
-            let mut nodes = self.framed(&broken, SMALL, 0.0);
-            let at = (date, top + SMALL.ascent());
-            let leaf = self.leaf(vec![SMALL.words(at, " Date", Anchor::Start)]);
-            nodes.push(Node::Leaf(leaf));
+            let nodes = self.framed(&broken, SMALL, 0.0);
             self.node(Node::Group(Kind::Paragraph, nodes));
+            let at = (date, top + SMALL.ascent());
+            let leaf = self.leaf(vec![SMALL.words(at, "Date", Anchor::Start)]);
+            self.node(Node::group(Kind::Paragraph, leaf));
         }
     }
 }

@@ -170,10 +170,8 @@ fn metadata(document: &Document) -> Metadata {
         .authors(document.authors.clone())
         .creator(document.program.clone())
         .language("en".to_owned());
-    match date(document.made_ms) {
-        Some(date) => metadata.creation_date(date),
-        None => metadata,
-    }
+    // PDF/A wants a date: the first of the calendar stands for none.
+    metadata.creation_date(date(document.made_ms).unwrap_or(DateTime::new(0)))
 }
 
 /// The moment, by UTC; `None` beyond the calendar's and the format's years.

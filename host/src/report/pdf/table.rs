@@ -20,20 +20,21 @@ const NORMAL: Setting = Setting {
     head: Look::new(8.0, true, Ink::Strong),
     cell: Look::new(8.4, false, Ink::Strong),
     side: 4.0,
-    above: 1.6,
+    above: 1.1,
 };
 const DENSE: Setting = Setting {
     head: Look::new(7.0, true, Ink::Strong),
-    cell: Look::new(7.2, false, Ink::Strong),
+    cell: Look::new(7.1, false, Ink::Strong),
     side: 3.5,
-    above: 0.5,
+    above: 0.4,
 };
 const CAPTION: Look = Look::new(8.6, true, Ink::Strong);
 /// Rows kept with the headings.
 const ROWS_KEPT: usize = 3;
 
-/// A row as lines by cell, and its height.
+/// A row as lines by cell, its look and height.
 struct Row {
+    look: Look,
     cells: Vec<Vec<String>>,
     height: f64,
 }
@@ -45,8 +46,14 @@ impl Layout<'_> {
         let widths = self.widths(table);
         let names: Vec<String> = table.columns.iter().map(|column| column.name.clone()).collect();
         let head = self.row(&names, &widths, setting.head, setting);
-        let rows: Vec<Row> =
-            table.rows.iter().map(|row| self.row(row, &widths, setting.cell, setting)).collect();
+        let sums_from = table.rows.len().saturating_sub(table.sum_row_count);
+        let look_of = |index: usize| Look { is_bold: index >= sums_from, ..setting.cell };
+        let rows: Vec<Row> = table
+            .rows
+            .iter()
+            .enumerate()
+            .map(|(index, row)| self.row(row, &widths, look_of(index), setting))
+            .collect();
         let kept: f64 = rows.iter().take(ROWS_KEPT).map(|row| row.height).sum();
         let caption_height = if table.caption.is_empty() { 0.0 } else { CAPTION.line_height() };
         self.space(4.0);
@@ -95,18 +102,12 @@ impl Layout<'_> {
         };
         let cells: Vec<Vec<String>> = texts.iter().zip(widths).map(cell).collect();
         let count = cells.iter().map(Vec::len).max().unwrap_or(1);
-        Row { cells, height: count as f64 * look.line_height() + 2.0 * setting.above }
+        Row { look, cells, height: count as f64 * look.line_height() + 2.0 * setting.above }
     }
 
     /// The cells of a row as shapes; the page was seen to hold it.
-    fn cells(
-        &self,
-        table: &Table,
-        row: &Row,
-        widths: &[f64],
-        look: Look,
-        setting: Setting,
-    ) -> Vec<Vec<Shape>> {
+    fn cells(&self, table: &Table, row: &Row, widths: &[f64], setting: Setting) -> Vec<Vec<Shape>> {
+        let look = row.look;
         let mut left = self.left;
         let mut all = Vec::new();
         for ((cell, width), column) in row.cells.iter().zip(widths).zip(&table.columns) {
@@ -137,7 +138,7 @@ impl Layout<'_> {
     ) -> Vec<usize> {
         let ground = Shape::block(self.left, self.y, self.width, head.height, Ink::Tint);
         self.put(Role::Ornament, vec![ground]);
-        let cells = self.cells(table, head, widths, setting.head, setting);
+        let cells = self.cells(table, head, widths, setting);
         let leaves = if is_first {
             cells.into_iter().map(|shapes| self.leaf(shapes)).collect()
         } else {
@@ -149,7 +150,7 @@ impl Layout<'_> {
     }
 
     fn body_row(&mut self, table: &Table, row: &Row, widths: &[f64], setting: Setting) -> Node {
-        let cells = self.cells(table, row, widths, setting.cell, setting);
+        let cells = self.cells(table, row, widths, setting);
         let mut nodes = Vec::new();
         for (column, shapes) in cells.into_iter().enumerate() {
             let kind = if column == 0 { Kind::RowName } else { Kind::Cell };

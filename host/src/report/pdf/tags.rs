@@ -33,8 +33,6 @@ pub(super) enum Kind {
     Caption,
     /// A picture and what it shows.
     Figure(String),
-    /// Blocks that belong together.
-    Division,
 }
 
 /// A part of the tree.
@@ -91,6 +89,5 @@ fn tag(kind: &Kind) -> TagKind {
         Kind::Cell => Tag::TD.into(),
         Kind::Caption => Tag::Caption.into(),
         Kind::Figure(alternative) => Tag::Figure(Some(alternative.clone())).into(),
-        Kind::Division => Tag::Div.into(),
     }
 }
