@@ -44,7 +44,7 @@ impl Pdf {
             let start = bytes[..found].iter().rposition(|b| !b.is_ascii_digit()).unwrap() + 1;
             let number = std::str::from_utf8(&bytes[start..found]).unwrap().parse().unwrap();
             let end = find(bytes, b"endobj", found).expect("an object's end");
-            let head = find(bytes, b"stream\n", found).filter(|stream| *stream < end);
+            let head = find(&bytes[..end], b"stream\n", found);
             let text = &bytes[found + 6..head.unwrap_or(end)];
             let text = String::from_utf8_lossy(text).into_owned();
             let mut stream = Vec::new();
