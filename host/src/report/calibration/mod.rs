@@ -23,7 +23,7 @@ const COVERAGE_FACTOR: f64 = 2.0;
 /// Characters of a weight's name that stands for it in every row.
 const SHORT_NAME_LENGTH: usize = 4;
 /// Characters of a hand position's name in every row.
-const PLACE_LENGTH_MAX: usize = 16;
+const PLACE_LENGTH_MAX: usize = 12;
 /// Characters of a name shown in a list.
 const NAME_LENGTH_MAX: usize = 60;
 /// Characters of a longer text.
@@ -82,11 +82,12 @@ impl Sheet<'_> {
         let all = &self.record.bench.masses;
         let is_short = |text: &str| (1..=SHORT_NAME_LENGTH).contains(&text.trim().chars().count());
         let are_short = all.iter().all(|mass| is_short(&mass.name));
-        let name = |at: &usize| match all.get(*at).filter(|_| are_short) {
+        let named = |at: &usize| match all.get(*at).filter(|_| are_short) {
             Some(mass) => name(&mass.name),
-            None => format!("no.\u{a0}{}", at + 1),
+            None => (at + 1).to_string(),
         };
-        masses.iter().map(name).collect::<Vec<_>>().join(" + ")
+        let list = masses.iter().map(named).collect::<Vec<_>>().join(" + ");
+        if are_short { list } else { format!("no.\u{a0}{list}") }
     }
 
     /// Name of a hand position, where there is little room.

@@ -211,6 +211,26 @@ fn a_record_with_nothing_in_it_is_still_a_page() {
     crate::report::pdf::render(&document(&empty, TorqueUnit::NewtonMetre)).unwrap();
 }
 
+#[test]
+fn numbers_out_of_all_measure_are_drawn_at_the_edge() {
+    for odd in [f64::INFINITY, f64::NAN, 1e308, -1e308, 1e-320, 1e300, 0.0] {
+        let mut record = record(16);
+        let characteristics = &mut record.result.characteristics;
+        for point in characteristics.points.iter_mut().step_by(3) {
+            (point.load_nm, point.residual_nm, point.code) = (odd, -odd, odd);
+        }
+        characteristics.expanded[0].expanded_nm = odd;
+        record.result.terms.error_covariance[1][1] = odd;
+        record.result.curve.residual_sd = odd;
+        record.result.terms.range_nm = Some((odd, odd));
+        record.bench.masses[0].mass_kg.u = odd;
+        let text = page(&record);
+        assert!(!text.contains("NaN") && !text.contains("inf "), "{odd}");
+        #[cfg(feature = "pdf")]
+        crate::report::pdf::render(&document(&record, TorqueUnit::NewtonMetre)).unwrap();
+    }
+}
+
 #[cfg(feature = "pdf")]
 #[test]
 fn the_pdf_is_the_same_each_time_and_takes_whatever_is_typed() {

@@ -15,6 +15,10 @@ const TYPE_SIZE: f64 = 7.5;
 /// Half the size of a mark, points.
 const MARK: f64 = 2.1;
 
+/// Sizes an axis shows; beyond, something is broken, and a mark stands at the edge.
+const SENSIBLE_MAX: f64 = 1e12;
+const SENSIBLE_MIN: f64 = 1e-9;
+
 /// An axis: its range and what it shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Axis {
@@ -27,21 +31,23 @@ pub struct Axis {
 }
 
 impl Axis {
-    /// An axis that holds all finite values given, widened to round numbers.
+    /// An axis that holds all sensible values given, widened to round numbers.
     pub fn around(values: impl IntoIterator<Item = f64>, name: impl Into<String>) -> Axis {
-        let finite = values.into_iter().filter(|value| value.is_finite());
+        let finite = values.into_iter().filter(|value| value.abs() < SENSIBLE_MAX);
         let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
             (low.min(value), high.max(value))
         });
         let (low, high) = if low <= high { (low, high) } else { (0.0, 1.0) };
-        let (low, high) = if high > low { (low, high) } else { (low - 0.5, high + 0.5) };
+        let least = 1e-9 * low.abs().max(high.abs()).max(SENSIBLE_MIN);
+        let (low, high) =
+            if high - low > least { (low, high) } else { (low - 0.5, high + 0.5 + least) };
         let step = step_of(low, high);
         let name = name.into();
         Axis { low: (low / step).floor() * step, high: (high / step).ceil() * step, name }
     }
 
     fn share(&self, value: f64) -> f64 {
-        (value - self.low) / (self.high - self.low)
+        ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0)
     }
 
     fn ticks(&self) -> (Vec<f64>, usize) {
@@ -141,7 +147,7 @@ impl Chart {
     fn at(&self, (x, y): (f64, f64)) -> (f64, f64) {
         let wide = self.width - LEFT - RIGHT;
         let high = self.height - ABOVE - BELOW;
-        let (share_x, share_y) = (self.x.share(x).clamp(0.0, 1.0), self.y.share(y).clamp(0.0, 1.0));
+        let (share_x, share_y) = (self.x.share(x), self.y.share(y));
         (LEFT + share_x * wide, ABOVE + (1.0 - share_y) * high)
     }
 

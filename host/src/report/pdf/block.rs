@@ -177,7 +177,7 @@ impl Layout<'_> {
             (self.left, self.y) = (page_left, top + height);
         }
         if !nodes.is_empty() {
-            self.node(Node::Group(Kind::List, nodes));
+            self.node(Node::Group(Kind::Facts, nodes));
         }
         self.y += 4.0;
     }
@@ -191,10 +191,16 @@ impl Layout<'_> {
         let at = (self.left, self.y);
         let shapes = figure.shapes.iter().map(|shape| scaled(shape, scale).moved(at)).collect();
         let drawing = self.drawing(shapes);
+        let right = self.left + figure.width * scale;
+        let kind = Kind::Figure {
+            alternative: figure.alternative.clone(),
+            page: self.page(),
+            sides: [self.left, self.y, right, self.y + height].map(|side| side as f32),
+        };
         self.y += height + 2.0;
         let lines = self.lines(&figure.caption, SMALL, 0.0);
         let parts = vec![Node::Leaf(drawing), Node::Group(Kind::Caption, lines)];
-        self.node(Node::Group(Kind::Figure(figure.alternative.clone()), parts));
+        self.node(Node::Group(kind, parts));
         self.y += 5.0;
     }
 

@@ -217,6 +217,11 @@ impl<'a> Layout<'a> {
         }
     }
 
+    /// Index of the page under way.
+    pub(super) const fn page(&self) -> usize {
+        self.page
+    }
+
     /// Words that become a new leaf.
     pub(super) fn leaf(&mut self, shapes: Vec<Shape>) -> usize {
         let leaf = self.laid.leaf_count;

@@ -29,8 +29,10 @@ const DENSE: Setting = Setting {
     above: 0.4,
 };
 const CAPTION: Look = Look::new(8.6, true, Ink::Strong);
-/// Rows kept with the headings.
+/// Rows kept with the headings of a long table.
 const ROWS_KEPT: usize = 3;
+/// A table of so many rows is short: it stays whole where a page holds it.
+const SHORT_ROW_COUNT_MAX: usize = 14;
 
 /// A row as lines by cell, its look and height.
 struct Row {
@@ -54,7 +56,8 @@ impl Layout<'_> {
             .enumerate()
             .map(|(index, row)| self.row(row, &widths, look_of(index), setting))
             .collect();
-        let kept: f64 = rows.iter().take(ROWS_KEPT).map(|row| row.height).sum();
+        let kept_count = if rows.len() <= SHORT_ROW_COUNT_MAX { rows.len() } else { ROWS_KEPT };
+        let kept: f64 = rows.iter().take(kept_count).map(|row| row.height).sum();
         let caption_height = if table.caption.is_empty() { 0.0 } else { CAPTION.line_height() };
         self.space(4.0);
         self.need((caption_height + head.height + kept).min(self.page_room()));

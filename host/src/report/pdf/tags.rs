@@ -5,8 +5,10 @@
 
 use std::num::NonZeroU16;
 
+use krilla::geom::Rect;
 use krilla::tagging::{
-    Identifier, ListNumbering, Node as PdfNode, TableHeaderScope, Tag, TagGroup, TagKind, TagTree,
+    BBox, Identifier, ListNumbering, Node as PdfNode, TableHeaderScope, Tag, TagGroup, TagKind,
+    TagTree,
 };
 
 /// What a group is.
@@ -18,6 +20,8 @@ pub(super) enum Kind {
     Paragraph,
     /// List, its items, their bullets and texts.
     List,
+    /// List of names, as bullets, and what they are.
+    Facts,
     Item,
     Bullet,
     Body,
@@ -31,8 +35,13 @@ pub(super) enum Kind {
     Cell,
     /// What stands over a table or under a figure.
     Caption,
-    /// A picture and what it shows.
-    Figure(String),
+    /// A picture, what it shows, and where it stands.
+    Figure {
+        alternative: String,
+        page: usize,
+        /// Left, top, right, bottom, points.
+        sides: [f32; 4],
+    },
 }
 
 /// A part of the tree.
@@ -75,6 +84,7 @@ fn tag(kind: &Kind) -> TagKind {
         }
         Kind::Paragraph => Tag::P.into(),
         Kind::List => Tag::L(ListNumbering::Disc).into(),
+        Kind::Facts => Tag::L(ListNumbering::None).into(),
         Kind::Item => Tag::LI.into(),
         Kind::Bullet => Tag::Lbl.into(),
         Kind::Body => Tag::LBody.into(),
@@ -88,6 +98,10 @@ fn tag(kind: &Kind) -> TagKind {
         Kind::RowName => Tag::TH(TableHeaderScope::Row).into(),
         Kind::Cell => Tag::TD.into(),
         Kind::Caption => Tag::Caption.into(),
-        Kind::Figure(alternative) => Tag::Figure(Some(alternative.clone())).into(),
+        Kind::Figure { alternative, page, sides: [left, top, right, bottom] } => {
+            let place = Rect::from_ltrb(*left, *top, *right, *bottom);
+            let place = place.map(|place| BBox::new(*page, place));
+            Tag::Figure(Some(alternative.clone())).with_bbox(place).into()
+        }
     }
 }
