@@ -7,6 +7,7 @@
 
 mod data;
 mod figures;
+mod parts;
 mod result;
 #[cfg(test)]
 mod tests;
@@ -15,6 +16,7 @@ use super::document::{Block, Document, Fact};
 use super::numbers::fixed;
 use crate::calibration::bench::{GravitySource, Setting};
 use crate::calibration::record::CalibrationRecord;
+use crate::calibration::terms::LeverTerms;
 use crate::text::{printable, printable_short};
 use crate::units::TorqueUnit;
 
@@ -32,6 +34,11 @@ const TEXT_LENGTH_MAX: usize = 2_000;
 const SIGNATURE_COUNT_MAX: usize = 4;
 const NOT_RECORDED: &str = "not recorded";
 const TITLE: &str = "In-house calibration record";
+
+/// The larger of what a function says for both directions.
+fn larger(terms: &LeverTerms, load_nm: f64, of: fn(&LeverTerms, f64) -> f64) -> f64 {
+    of(terms, load_nm).max(of(terms, -load_nm))
+}
 
 /// What every section takes.
 #[derive(Clone, Copy)]
@@ -146,7 +153,7 @@ pub fn document(record: &CalibrationRecord, unit: TorqueUnit) -> Document {
     }
     blocks.push(Block::Title {
         title: format!("{TITLE}: torque lever"),
-        subtitle: "In-house. Not an accredited certificate.".to_owned(),
+        subtitle: "Made by the lever's user. Not an accredited certificate.".to_owned(),
     });
     blocks.push(Block::Facts(facts(sheet)));
     blocks.extend(result::first(sheet));

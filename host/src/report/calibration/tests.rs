@@ -111,7 +111,7 @@ fn the_parts_of_the_uncertainty_add_up_to_it() {
         let sheet = Sheet { record: &record, unit: TorqueUnit::NewtonMetre };
         let terms = &record.result.terms;
         let (low, high) = sheet.range_nm();
-        for (combined, load) in result::parts_combined_nm(sheet).into_iter().zip([low, high]) {
+        for (combined, load) in parts::combined_nm(sheet).into_iter().zip([low, high]) {
             let standard = terms.standard_u_nm(load).max(terms.standard_u_nm(-load));
             assert!((combined / standard - 1.0).abs() < 1e-9, "{seed}: {combined} {standard}");
         }
@@ -228,6 +228,53 @@ fn numbers_out_of_all_measure_are_drawn_at_the_edge() {
         assert!(!text.contains("NaN") && !text.contains("inf "), "{odd}");
         #[cfg(feature = "pdf")]
         crate::report::pdf::render(&document(&record, TorqueUnit::NewtonMetre)).unwrap();
+    }
+}
+
+/// Every text of blocks, in order, figures' words apart.
+#[cfg(feature = "pdf")]
+fn texts(blocks: &[Block]) -> Vec<String> {
+    let one = |block: &Block| match block {
+        Block::Banner(text) | Block::Heading(text) | Block::Subheading(text) => vec![text.clone()],
+        Block::Paragraph(text) | Block::Note(text) => vec![text.clone()],
+        Block::Title { title, subtitle } => vec![title.clone(), subtitle.clone()],
+        Block::Result { line, under } => [&[line.clone()], &under[..]].concat(),
+        Block::List(items) | Block::Signatures(items) => items.clone(),
+        Block::Facts(facts) => {
+            facts.iter().flat_map(|fact| [fact.name.clone(), fact.value.clone()]).collect()
+        }
+        Block::Table(table) => {
+            let names = table.columns.iter().map(|column| column.name.clone());
+            let cells = table.rows.iter().flatten().cloned();
+            std::iter::once(table.caption.clone()).chain(names).chain(cells).collect()
+        }
+        Block::Figure(figure) => vec![figure.caption.clone()],
+        Block::Beside(left, right) => [texts(left), texts(right)].concat(),
+        Block::PageBreak => Vec::new(),
+    };
+    blocks.iter().flat_map(one).collect()
+}
+
+#[cfg(feature = "pdf")]
+#[test]
+fn html_and_pdf_show_the_same_text() {
+    use crate::report::pdf::tests::reading::Pdf;
+
+    let bare = |text: &str| text.split_whitespace().collect::<String>();
+    for seed in [17, 18] {
+        let sheet = document(&record(seed), TorqueUnit::KilogramForceCentimetre);
+        let page = html::render(&sheet).replace("&gt;", ">").replace("&lt;", "<");
+        let page = bare(&page.replace("&quot;", "\"").replace("&amp;", "&"));
+        let pdf = Pdf::read(&crate::report::pdf::render(&sheet).unwrap());
+        let shown = bare(&pdf.text());
+        let texts = texts(&sheet.blocks);
+        assert!(texts.len() > 700, "{}", texts.len());
+        for text in texts {
+            assert!(shown.contains(&bare(&text)), "PDF lacks {text}");
+            assert!(page.contains(&bare(&text)), "HTML lacks {text}");
+        }
+        assert!((4..=5).contains(&pdf.page_count()), "{}", pdf.page_count());
+        assert_eq!((pdf.tag_count("Figure"), pdf.tag_count("H1")), (2, 1));
     }
 }
 

@@ -257,3 +257,35 @@ fn words(at: (f64, f64), text: String, anchor: Anchor, is_bold: bool) -> Shape {
     let ink = if is_bold { Ink::Strong } else { Ink::Soft };
     Shape::Words { at, text, font: Type { size: TYPE_SIZE, is_bold, ink, anchor } }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn axes_hold_their_values_with_round_ticks() {
+        for (low, high, first, last, count) in [
+            (-24.5, 24.5, -30.0, 30.0, 7),
+            (0.0, 0.033, 0.0, 0.04, 5),
+            (0.0, 217.0, 0.0, 250.0, 6),
+            (3.0, 3.0, 2.4, 3.6, 7),
+        ] {
+            let axis = Axis::around([low, f64::NAN, high], "x");
+            let (ticks, _) = axis.ticks();
+            assert!(axis.low <= low && axis.high >= high);
+            let near = |a: f64, b: f64| (a - b).abs() < 1e-9;
+            assert!(near(axis.low, first) && near(axis.high, last), "{axis:?}");
+            assert!(near(ticks[0], first) && near(ticks[ticks.len() - 1], last), "{ticks:?}");
+            assert_eq!(ticks.len(), count, "{ticks:?}");
+        }
+    }
+
+    #[test]
+    fn marks_stand_where_their_values_are() {
+        let axis = || Axis { low: 0.0, high: 10.0, name: String::new() };
+        let chart = Chart::new(LEFT + RIGHT + 100.0, ABOVE + BELOW + 50.0, axis(), axis());
+        assert_eq!(chart.at((0.0, 0.0)), (LEFT, ABOVE + 50.0));
+        assert_eq!(chart.at((5.0, 10.0)), (LEFT + 50.0, ABOVE));
+        assert_eq!(chart.at((99.0, -99.0)), (LEFT + 100.0, ABOVE + 50.0), "at the edge");
+    }
+}

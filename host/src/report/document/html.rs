@@ -21,7 +21,8 @@ caption{text-align:left;font-weight:bold;font-size:.95em;padding:.1rem 0 .25rem}
 th,td{border-bottom:1px solid #cfc8c0;padding:.2rem .45rem;text-align:left;vertical-align:top}\
 thead th{background:#f1ede7;vertical-align:bottom}tbody th{font-weight:normal}\
 .n{text-align:right;white-space:nowrap}thead .n{white-space:normal}thead th{overflow-wrap:normal}\
-.sum{font-weight:bold}.sum th{font-weight:bold}.dense{font-size:.76rem}.dense th,.dense td{padding:.06rem .4rem}\
+.sum{font-weight:bold}.sum th{font-weight:bold}.dense{font-size:.76rem}\
+.dense th,.dense td{padding:.06rem .4rem}\
 .facts{display:grid;grid-template-columns:1fr 1fr;gap:0 1.6rem;margin:.5rem 0}\
 .facts div{display:grid;grid-template-columns:8.5rem 1fr;gap:.6rem;\
 border-bottom:1px solid #cfc8c0;padding:.2rem 0;font-size:.9rem}\

@@ -15,7 +15,7 @@ mod paint;
 mod table;
 mod tags;
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;
 
 use thiserror::Error;
 

@@ -3,7 +3,7 @@
 use super::*;
 use crate::report::document::{Align, Fact, Table};
 
-mod reading;
+pub(in crate::report) mod reading;
 use reading::Pdf;
 
 fn document(blocks: Vec<Block>) -> Document {

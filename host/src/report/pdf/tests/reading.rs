@@ -12,7 +12,7 @@ struct Object {
 }
 
 /// A file read.
-pub(super) struct Pdf {
+pub(in crate::report) struct Pdf {
     objects: BTreeMap<u32, Object>,
     trailer: String,
 }
@@ -35,7 +35,7 @@ fn reference(text: &str, key: &str) -> Option<u32> {
 }
 
 impl Pdf {
-    pub(super) fn read(bytes: &[u8]) -> Pdf {
+    pub(in crate::report) fn read(bytes: &[u8]) -> Pdf {
         assert!(bytes.starts_with(b"%PDF-1.7"));
         let xref = find(bytes, b"\nxref", 0).expect("a table of objects");
         let mut objects = BTreeMap::new();
@@ -68,7 +68,7 @@ impl Pdf {
     }
 
     /// All dictionaries as they stand.
-    pub(super) fn objects(&self) -> String {
+    pub(in crate::report) fn objects(&self) -> String {
         let all: Vec<&str> = self.objects.values().map(|object| object.text.as_str()).collect();
         all.join("\n")
     }
@@ -84,12 +84,12 @@ impl Pdf {
             .collect()
     }
 
-    pub(super) fn page_count(&self) -> usize {
+    pub(in crate::report) fn page_count(&self) -> usize {
         self.pages().len()
     }
 
     /// Elements of a kind in the tree of tags.
-    pub(super) fn tag_count(&self, tag: &str) -> usize {
+    pub(in crate::report) fn tag_count(&self, tag: &str) -> usize {
         let is_it = |object: &&Object| {
             let after = object.text.split_once("/Type/StructElem/S/").map(|(_, after)| after);
             after.is_some_and(|after| after.split(['/', '>', '<']).next() == Some(tag))
@@ -158,13 +158,13 @@ impl Pdf {
     }
 
     /// Everything drawn, a line for each stretch.
-    pub(super) fn text(&self) -> String {
+    pub(in crate::report) fn text(&self) -> String {
         let pages = self.pages().into_iter().flat_map(|page| self.drawn(page));
         pages.map(|drawn| drawn.text + "\n").collect()
     }
 
     /// Where stretches of text begin, points from the upper left corner.
-    pub(super) fn text_places(&self) -> Vec<(f64, f64)> {
+    pub(in crate::report) fn text_places(&self) -> Vec<(f64, f64)> {
         let pages = self.pages().into_iter().flat_map(|page| self.drawn(page));
         pages.map(|drawn| drawn.place).collect()
     }
