@@ -238,7 +238,7 @@ fn texts(blocks: &[Block]) -> Vec<String> {
         Block::Banner(text) | Block::Heading(text) | Block::Subheading(text) => vec![text.clone()],
         Block::Paragraph(text) | Block::Note(text) => vec![text.clone()],
         Block::Title { title, subtitle } => vec![title.clone(), subtitle.clone()],
-        Block::Result { line, under } => [&[line.clone()], &under[..]].concat(),
+        Block::Result { line, under } => [std::slice::from_ref(line), under].concat(),
         Block::List(items) | Block::Signatures(items) => items.clone(),
         Block::Facts(facts) => {
             facts.iter().flat_map(|fact| [fact.name.clone(), fact.value.clone()]).collect()

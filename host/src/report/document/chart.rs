@@ -53,7 +53,7 @@ impl Axis {
     fn ticks(&self) -> (Vec<f64>, usize) {
         let step = step_of(self.low, self.high);
         let decimals = (-libm::log10(step)).ceil().clamp(0.0, 12.0) as usize;
-        let first = (self.low / step).ceil();
+        let first = (self.low / step - 1e-6).ceil();
         let ticks = (0..=TICK_COUNT_MAX)
             .map(|index| (first + index as f64) * step)
             .take_while(|tick| *tick <= self.high + step * 1e-6);
