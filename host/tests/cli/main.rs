@@ -8,6 +8,7 @@ mod import;
 mod inbox;
 mod instrument;
 mod lever;
+mod record;
 mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;

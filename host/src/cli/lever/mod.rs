@@ -9,6 +9,7 @@ mod fetch;
 mod fit;
 mod history;
 mod load;
+mod record;
 pub(super) mod standing;
 mod status;
 mod typed;
@@ -45,6 +46,8 @@ enum Verb {
     Check(Box<check::CheckArguments>),
     /// Calibrations and checks of a lever, in the order of time
     History(history::HistoryArguments),
+    /// A calibration as a document to print and keep, HTML or PDF
+    Record(record::RecordArguments),
 }
 
 /// Runs the command.
@@ -60,6 +63,7 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Calibrate(arguments) => calibrate::run(context, arguments),
         Verb::Check(arguments) => check::run(context, arguments),
         Verb::History(arguments) => history::run(context, arguments),
+        Verb::Record(arguments) => record::run(context, arguments),
     }
 }
 
