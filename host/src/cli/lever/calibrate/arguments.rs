@@ -115,4 +115,4 @@ pub(in crate::cli::lever) struct CalibrateArguments {
 
 /// Names of people.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(in crate::cli::lever) struct Names(pub(super) Vec<String>);
+pub(in crate::cli::lever) struct Names(pub(in crate::cli::lever) Vec<String>);

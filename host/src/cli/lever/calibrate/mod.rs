@@ -5,8 +5,8 @@
 //! is decided is in [`crate::calibration`].
 
 mod arguments;
-mod files;
-mod setup;
+pub(super) mod files;
+pub(super) mod setup;
 mod show;
 pub(super) mod talk;
 
@@ -24,7 +24,7 @@ use crate::cli::context::{Context, say};
 use crate::cli::exit::{CliError, Exit};
 use crate::store::Contact;
 use crate::survey::Calendar;
-pub(super) use arguments::CalibrateArguments;
+pub(super) use arguments::{CalibrateArguments, Names};
 use talk::{Talk, Wish};
 
 /// What must be said before a weight is hung (common sense, no source).
