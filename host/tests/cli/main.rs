@@ -11,6 +11,7 @@ mod lever;
 mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;
+mod seatings;
 mod shelf;
 mod standing;
 mod strings;

@@ -25,6 +25,7 @@ use pinhold_protocol::record::Direction;
 
 use crate::calibration::bench::{Bench, BenchPoint, Leg, SeatingReading, Setting};
 use crate::calibration::procedure::{Procedure, Setup};
+use crate::calibration::seating_set::SeatingSet;
 use crate::cli::exit::{CliError, Exit};
 use crate::text::{printable, printable_short};
 
@@ -258,6 +259,24 @@ pub(in crate::cli::lever) fn seatings(path: &Path) -> Result<Vec<SeatingReading>
         readings.push(reading);
     }
     Ok(readings)
+}
+
+/// Refuses seatings that say they are of another lever, or simulated where the lever is not. A
+/// table typed by hand says neither.
+pub(super) fn refuse_strange_seatings(
+    path: &Path,
+    lever: u64,
+    simulated: bool,
+) -> Result<(), CliError> {
+    let Ok(set) = SeatingSet::head_of(&text_of(path)?) else { return Ok(()) };
+    if set.simulated_seed.is_some() && !simulated {
+        return Err(refused(path, "these seatings are simulated, the lever is not"));
+    }
+    if set.lever != lever {
+        let what = format!("these seatings are of lever {:016x}, not {lever:016x}", set.lever);
+        return Err(refused(path, &what));
+    }
+    Ok(())
 }
 
 /// Where an unfinished calibration of a lever is written down.

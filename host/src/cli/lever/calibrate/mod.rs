@@ -50,6 +50,9 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         Some(path) => files::seatings(path)?,
         None => Vec::new(),
     };
+    if let (Some(lever), Some(file)) = (arguments.lever, &arguments.seatings) {
+        files::refuse_strange_seatings(file, lever, false)?;
+    }
     if let Some(path) = &arguments.from {
         return from_file(context, arguments, path, seatings);
     }
@@ -63,6 +66,9 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit)?
     };
     let hello = *talk.lever.hello();
+    if let Some(file) = &arguments.seatings {
+        files::refuse_strange_seatings(file, hello.device, talk.is_simulated())?;
+    }
     let path = files::progress_path(&context.data, hello.device);
     let mut procedure = match known {
         Some(setup) => {
