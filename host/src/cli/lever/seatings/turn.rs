@@ -178,7 +178,12 @@ impl Taking<'_> {
         };
         let taken = survey::take(self.store, survey, plan, &mut line, &mut watch);
         let fault = watch.fault.take();
-        taken?;
+        taken.map_err(|error| {
+            let mut error = CliError::from(error);
+            let file = shell_quoted(&self.path.to_string_lossy());
+            error.sentence.push_str(&format!("\nGo on with: pinhold lever seatings {file}"));
+            error
+        })?;
         match fault {
             Some(mut fault) => {
                 fault.sentence.push_str(
