@@ -382,7 +382,9 @@ mod tests {
 
         /// Whatever the text, the answer is a set or a printable sentence.
         #[test]
-        fn any_text_is_read_or_refused(text in "(# (set|lever|pins|person) [^\n]{0,9}\n|.{0,9}\n){0,9}") {
+        fn any_text_is_read_or_refused(
+            text in "(# (set|lever|pins|person) [^\n]{0,9}\n|.{0,9}\n){0,9}",
+        ) {
             if let Err(error) = SeatingSet::head_of(&text) {
                 prop_assert!(!error.to_string().chars().any(char::is_control));
             }

@@ -5,12 +5,18 @@ use std::path::PathBuf;
 use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
 
+use pinhold_sim::lever::{LeverModel, LeverSpec, Posture};
 use serde_json::Value;
 
 use crate::calibrate::{from, honest};
 use crate::run::{Bench, assert_refused};
 
 const PEOPLE: [&str; 3] = ["--simulated", "--people", "A. Ex, B. Ex"];
+/// Seeds of whole sets.
+const JUDGING_SEEDS: [u64; 2] = [81_221, 81_222];
+/// What a simulated reading scatters by where the lever sits alike, relative; seen with tuning
+/// seeds.
+const READING_RELATIVE_SD: f64 = 0.002;
 /// Longest wait for a program to get somewhere.
 const WAIT_MAX: Duration = Duration::from_secs(60);
 
@@ -102,6 +108,27 @@ fn two_people_read_every_pin_in_turn_and_a_calibration_takes_what_follows() {
     assert_eq!(calibrated.code, 0, "{}", calibrated.err);
     let calibrated: Value = serde_json::from_str(&calibrated.out).unwrap();
     assert_eq!(calibrated["result"]["characteristics"]["seating"], again["result"]);
+}
+
+/// The scatter found is the one the lever sits with, and what a reading alone scatters by.
+#[test]
+fn ten_pins_three_times_by_two_people_find_how_the_lever_sits() {
+    let bench = Bench::new();
+    for seed in JUDGING_SEEDS {
+        let file = format!("{seed}.csv");
+        let document = bench.document(&begin(&file, &["--seed", &seed.to_string()]));
+        let result = &document["result"];
+        assert_eq!((&result["pin_count"], &result["reading_count"]), (&10.into(), &60.into()));
+        assert_eq!(result["within_degrees_of_freedom"], 40);
+        assert_eq!(result["between_degrees_of_freedom"], 10);
+        let spec = LeverSpec::uncalibrated();
+        let lever = LeverModel::drawn_within(seed, Posture::level_grand(), &spec);
+        let sits = lever.cell.seating_relative_sd;
+        let found = result["within_relative"].as_f64().unwrap();
+        let expected = (sits * sits + READING_RELATIVE_SD * READING_RELATIVE_SD).sqrt();
+        // Four standard errors, 1/√(2·40) each, about the value on 40 degrees of freedom.
+        assert!((found / expected - 1.0).abs() < 4.0 / 80.0_f64.sqrt(), "{seed}: {found} {sits}");
+    }
 }
 
 #[test]
