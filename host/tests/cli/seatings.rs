@@ -10,6 +10,7 @@ use serde_json::Value;
 
 use crate::calibrate::{from, honest};
 use crate::run::{Bench, assert_refused};
+use crate::shelf::{SURVEY, Shelf, pins};
 
 const PEOPLE: [&str; 3] = ["--simulated", "--people", "A. Ex, B. Ex"];
 /// Seeds of whole sets.
@@ -232,8 +233,16 @@ fn another_set_than_the_file_holds_is_refused() {
         assert_refused(&outcome, 3, &sentence);
     }
     assert_eq!(rows(&bench, "s.csv"), before);
-    // A calibration of another lever does not take them, nor a real one simulated ones.
+    // A file that was changed does not reach into a survey of something else.
+    let mut shelf = Shelf::new(&bench);
+    shelf.begin(&pins()[..3]);
     let head = std::fs::read_to_string(folder(&bench).join("s.csv")).unwrap();
+    let set = head.lines().find(|line| line.starts_with("# set ")).unwrap();
+    bench.write("mixed.csv", head.replace(set, &format!("# set {SURVEY}")));
+    let mixed = bench.run(&["lever", "seatings", "mixed.csv"]);
+    assert_eq!(mixed.code, 3, "{}", mixed.err);
+    assert!(mixed.err.contains("none of pins seated anew"), "{}", mixed.err);
+    // A calibration of another lever does not take them, nor a real one simulated ones.
     bench.write("real.csv", head.replace("# simulated 1\n", ""));
     for (file, words) in [
         ("s.csv", "s.csv: these seatings are simulated, the lever is not"),
@@ -246,6 +255,14 @@ fn another_set_than_the_file_holds_is_refused() {
             ["lever", "calibrate", "--from", "none.csv", "--lever", "2a7", "--seatings", file];
         assert_refused(&bench.run(&arguments), 3, words);
     }
+    // One that is not complete is told.
+    let lines: Vec<&str> = head.lines().collect();
+    bench.write("part.csv", format!("{}\n", lines[..lines.len() - 3].join("\n")));
+    bench.write("bench.csv", honest());
+    let part = bench.run(&from(&["--seatings", "part.csv"]));
+    assert_eq!(part.code, 0, "{}", part.err);
+    let words = "note: part.csv holds 5 of 8 readings; go on with: pinhold lever seatings part.csv";
+    assert!(part.err.contains(words), "{}", part.err);
 }
 
 #[test]

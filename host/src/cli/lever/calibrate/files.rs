@@ -261,22 +261,24 @@ pub(in crate::cli::lever) fn seatings(path: &Path) -> Result<Vec<SeatingReading>
     Ok(readings)
 }
 
-/// Refuses seatings that say they are of another lever, or simulated where the lever is not. A
-/// table typed by hand says neither.
-pub(super) fn refuse_strange_seatings(
+/// Refuses seatings that say they are of another lever than the one known, or simulated where that
+/// is not; how many of how many there are where they are not complete. A table typed by hand says
+/// none of it.
+pub(super) fn look_at_seatings(
     path: &Path,
-    lever: u64,
+    lever: Option<u64>,
     simulated: bool,
-) -> Result<(), CliError> {
-    let Ok(set) = SeatingSet::head_of(&text_of(path)?) else { return Ok(()) };
-    if set.simulated_seed.is_some() && !simulated {
+) -> Result<Option<(usize, usize)>, CliError> {
+    let Ok(set) = SeatingSet::head_of(&text_of(path)?) else { return Ok(None) };
+    if set.simulated_seed.is_some() && !simulated && lever.is_some() {
         return Err(refused(path, "these seatings are simulated, the lever is not"));
     }
-    if set.lever != lever {
+    if let Some(lever) = lever.filter(|lever| *lever != set.lever) {
         let what = format!("these seatings are of lever {:016x}, not {lever:016x}", set.lever);
         return Err(refused(path, &what));
     }
-    Ok(())
+    let (done, all) = (seatings(path)?.len(), set.wanted_count());
+    Ok((done < all).then_some((done, all)))
 }
 
 /// Where an unfinished calibration of a lever is written down.

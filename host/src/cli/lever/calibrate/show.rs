@@ -88,7 +88,7 @@ fn text(record: &CalibrationRecord, unit: TorqueUnit, dry_run: bool) -> String {
             text.push_str(&format!("  {}\n", printable(remark)));
         }
     }
-    if record.bench.seatings.is_empty() {
+    if result.characteristics.seating.is_none() {
         text.push_str(&seatings_hint(record.simulated));
     }
     if !dry_run {

@@ -20,7 +20,7 @@ use super::calibrate::talk::SIMULATED_LEVER;
 use super::calibrate::{Names, files, setup::names_parser};
 use super::{calendar, line};
 use crate::calibration::seating::{SEATING_PERSON_COUNT, SEATING_PIN_COUNT, SEATING_ROUND_COUNT};
-use crate::calibration::seating_set::{SeatingSet, SeatingSetError};
+use crate::calibration::seating_set::{SeatingSet, SeatingSetError, Turn};
 use crate::cli::context::{Context, say};
 use crate::cli::demo::instrument_of;
 use crate::cli::exit::{CliError, Exit};
@@ -29,7 +29,7 @@ use crate::cli::teller::Teller;
 use crate::correct::spelled;
 use crate::instrument::layout::modern_88;
 use crate::instrument::{Instrument, InstrumentKind};
-use crate::store::Store;
+use crate::store::{Store, Survey};
 use crate::survey;
 use crate::text::printable;
 
@@ -44,8 +44,8 @@ const SEATING_CAUTIONS: &str = "\
 Seating anew:
   Everybody moves every pin once a round and sets it again: take pins that hold and whose strings
   may be moved that often; they want a touch-up afterwards. One lever, one tip, one instrument.
-  At each pin put the lever on as you would in a survey, and take it off again. Do not look at
-  each other's figures.
+  At each pin put the lever on as you would in a survey, and take it off again. Hold it as you
+  always do: that is what is asked. Do not look at each other's figures.
 ";
 
 /// Arguments of `pinhold lever seatings`.
@@ -294,12 +294,33 @@ fn free_uid(context: &Context, store: &Store, count: u64) -> Result<u64, CliErro
     Err(CliError::new(Exit::Store, "no identity is free for these seatings; run the command again"))
 }
 
+/// How the notes of a set's surveys begin.
+fn notes_of(set: &SeatingSet) -> String {
+    format!("pins seated anew, set {}:", set.uid)
+}
+
+/// The survey of a turn; `None` when it is not begun.
+fn survey_of(store: &Store, set: &SeatingSet, turn: Turn) -> Result<Option<Survey>, CliError> {
+    let uid = set.survey_of(turn);
+    match store.find_survey(uid)? {
+        // A file somebody changed must not put readings among a customer's.
+        Some(survey) if !survey.notes.starts_with(&notes_of(set)) => {
+            let sentence = format!(
+                "the file counts survey {uid} as one of its own, and it is none of pins seated \
+                 anew; put back its line '# set', or begin a new file"
+            );
+            Err(CliError::new(Exit::Refused, sentence))
+        }
+        found => Ok(found),
+    }
+}
+
 /// Readings of the store that the file misses, after a crash between the two.
 fn recover(store: &Store, set: &mut SeatingSet) -> Result<usize, CliError> {
     let mut added_count = 0;
     let lever = set.lever;
     for turn in set.turns() {
-        let Some(survey) = store.find_survey(set.survey_of(turn))? else { continue };
+        let Some(survey) = survey_of(store, set, turn)? else { continue };
         let readings = store.readings_of(survey.id)?.lever;
         for stored in readings.iter().filter(|stored| stored.device == lever) {
             let Some(reading) = stored.counted() else { continue };

@@ -14,6 +14,7 @@ use pinhold_sim::piano::Piano;
 
 use super::super::calibrate::files;
 use super::super::line;
+use super::{notes_of, survey_of};
 use crate::calibration::seating_set::{SeatingSet, Turn};
 use crate::cli::context::{Context, say, shell_quoted};
 use crate::cli::demo::{VirtualLever, epoch_of};
@@ -107,7 +108,7 @@ impl Taking<'_> {
     /// The turn's survey, begun when it is not there.
     fn survey(&mut self, set: &SeatingSet, turn: Turn) -> Result<SurveyId, CliError> {
         let uid = set.survey_of(turn);
-        if let Some(survey) = self.store.find_survey(uid)? {
+        if let Some(survey) = survey_of(self.store, set, turn)? {
             return Ok(survey.id);
         }
         let is_simulated = set.simulated_seed.is_some();
@@ -118,8 +119,8 @@ impl Taking<'_> {
             temperature_centi_celsius: None,
             humidity_permille: None,
             notes: format!(
-                "pins seated anew, set {}: {}, round {} of {}",
-                set.uid,
+                "{} {}, round {} of {}",
+                notes_of(set),
                 set.people.get(turn.person).map_or("", String::as_str),
                 turn.round + 1,
                 set.round_count
