@@ -119,8 +119,8 @@ pub fn condition_of(facts: &Facts) -> Condition {
 }
 
 /// A simulated lever on a port, in a thread of its own.
-struct VirtualLever {
-    name: String,
+pub(super) struct VirtualLever {
+    pub(super) name: String,
     host_end: Option<Box<dyn Port>>,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<std::io::Result<()>>>,
@@ -129,7 +129,7 @@ struct VirtualLever {
 impl VirtualLever {
     /// Starts it on a pseudo-terminal.
     #[cfg(unix)]
-    fn start(practice: Practice) -> std::io::Result<VirtualLever> {
+    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
         let mut pty = pinhold_board_virtual::pty::Pty::open()?;
         let name = pty.name().unwrap_or_default();
         let stop = Arc::new(AtomicBool::new(false));
@@ -141,7 +141,7 @@ impl VirtualLever {
 
     /// Starts it on a pipe within the process: this platform has no pseudo-terminals.
     #[cfg(not(unix))]
-    fn start(practice: Practice) -> std::io::Result<VirtualLever> {
+    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
         let (mut lever_end, host_end) = pinhold_board_virtual::pipe::pair();
         let stop = Arc::new(AtomicBool::new(false));
         let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
@@ -160,7 +160,7 @@ impl VirtualLever {
     }
 
     /// Opens the host's end.
-    fn open(&mut self) -> Result<Box<dyn Port>, PortError> {
+    pub(super) fn open(&mut self) -> Result<Box<dyn Port>, PortError> {
         match self.host_end.take() {
             Some(end) => Ok(end),
             None => port::open(&self.name),
@@ -388,6 +388,6 @@ fn instrument_id(
 
 /// A log epoch no earlier run of the same seed had: the virtual lever's log is in RAM, so every
 /// power-up starts a new one.
-fn epoch_of(uid: u64) -> u32 {
+pub(super) fn epoch_of(uid: u64) -> u32 {
     ((uid >> 16) ^ uid) as u32
 }

@@ -12,6 +12,7 @@ mod record;
 mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;
+mod seatings;
 mod shelf;
 mod standing;
 mod strings;

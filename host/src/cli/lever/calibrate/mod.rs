@@ -5,8 +5,8 @@
 //! is decided is in [`crate::calibration`].
 
 mod arguments;
-mod files;
-mod setup;
+pub(super) mod files;
+pub(super) mod setup;
 mod show;
 pub(super) mod talk;
 
@@ -20,11 +20,11 @@ use crate::calibration::bench::{Bench, SeatingReading};
 use crate::calibration::procedure::{Procedure, Step};
 use crate::calibration::record::{CALIBRATION_VERSION, CalibrationRecord, CalibrationResult};
 use crate::calibration::{CalibrationError, Choices, evaluate};
-use crate::cli::context::{Context, say};
+use crate::cli::context::{Context, say, shell_quoted};
 use crate::cli::exit::{CliError, Exit};
 use crate::store::Contact;
 use crate::survey::Calendar;
-pub(super) use arguments::CalibrateArguments;
+pub(super) use arguments::{CalibrateArguments, Names};
 use talk::{Talk, Wish};
 
 /// What must be said before a weight is hung (common sense, no source).
@@ -51,6 +51,7 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         None => Vec::new(),
     };
     if let Some(path) = &arguments.from {
+        look_at_seatings(context, arguments, arguments.lever, false)?;
         return from_file(context, arguments, path, seatings);
     }
     let mut store = context.open_store()?;
@@ -63,6 +64,7 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit)?
     };
     let hello = *talk.lever.hello();
+    look_at_seatings(context, arguments, Some(hello.device), talk.is_simulated())?;
     let path = files::progress_path(&context.data, hello.device);
     let mut procedure = match known {
         Some(setup) => {
@@ -103,6 +105,24 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         files::forget(&path)?;
     }
     show::tell(context, &record, arguments.dry_run)
+}
+
+/// Refuses seatings of another lever; says so where some are missing.
+fn look_at_seatings(
+    context: &Context,
+    arguments: &CalibrateArguments,
+    lever: Option<u64>,
+    simulated: bool,
+) -> Result<(), CliError> {
+    let Some(path) = &arguments.seatings else { return Ok(()) };
+    let lacking = files::look_at_seatings(path, lever, simulated)?;
+    if let Some((done, all)) = lacking.filter(|_| !context.json) {
+        let file = shell_quoted(&path.to_string_lossy());
+        say(&format!(
+            "note: {file} holds {done} of {all} readings; go on with: pinhold lever seatings {file}"
+        ));
+    }
+    Ok(())
 }
 
 /// Takes every step that is left.
