@@ -49,7 +49,8 @@ const DEVICE_PREFIX: u64 = 0x0073_696d_0000_0000;
 #[derive(Args, Clone, Debug)]
 #[command(after_long_help = "\
 Faults: none, dry, split, flange, scattered, contaminated, respun-bass, flat-pitch, tight-new,
-off-back. Instrument, fault and readings are invented; the same seed gives the same readings.
+off-back. All of it is invented. The same seed gives the same instrument, fault, lever and hand; the
+readings then agree to their noise, since commands reach the lever at moments of their own.
 What is stored goes to the folder 'demo' within the data folder, unless --data names another.
 
 Examples:
