@@ -1,9 +1,10 @@
 //! The way through a bench, a step at a time: what to hang where, what was read, what is next.
 //!
 //! Sans-IO: it asks for a settled reading by a step, is given one, and can be written down after
-//! each and taken up again. The plan ([`super::plan`]): own weight off the square to both sides; then at each arm, each way, no load, the masses put on one after
-//! another as listed and taken off again, no load; own weight again. Deliberately not here: the
-//! conversation, clocks, files, and what follows from the readings ([`super::evaluate()`]).
+//! each and taken up again. The plan ([`super::plan`]): own weight off the square to both sides;
+//! then at each arm, each way, no load, the masses put on one after another as listed and taken
+//! off again, no load; own weight again. Deliberately not here: the conversation, clocks, files,
+//! and what follows from the readings ([`super::evaluate()`]).
 //!
 //! Invariant: points stand in the order of the plan, and those of a series in the order they were
 //! taken.

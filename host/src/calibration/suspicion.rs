@@ -1,7 +1,8 @@
 //! What looks wrong in a bench, each with the sentence that says so and what to do.
 //!
 //! A grave one keeps the calibration from being made unless its user insists; the others go with
-//! the record as remarks. Deliberately not here: how they are found ([`super::diagnose`]).
+//! the record as remarks. Deliberately not here: how they are found ([`super::diagnose`]). A little
+//! long, because every sentence stands beside the others it must not be confused with.
 
 use std::fmt;
 
@@ -319,8 +320,8 @@ impl Suspicion {
                 torque(shown_nm[1]),
             ),
             Suspicion::Overloaded { place, load_nm } => format!(
-                "{place} would load the lever with {}; it is made for {}, and more than {} can break \
-                 it: are masses and arms typed in the right units?",
+                "{place} would load the lever with {}; it is made for {}, and more than {} can \
+                 break it: are masses and arms typed in the right units?",
                 torque(*load_nm),
                 torque(25.0),
                 torque(35.0),

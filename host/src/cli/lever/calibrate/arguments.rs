@@ -34,8 +34,8 @@ Examples:
     --arm '250 mm ± 0.5 mm' --arm '300 mm ± 0.5 mm' --latitude 47.4 --height 410 --people 'A. Ex'
   pinhold lever calibrate --resume
   pinhold lever calibrate --simulated --dry-run
-  pinhold lever calibrate --from bench.csv --masses '1 kg, 2 kg, 3 kg' --arm '25 cm' --arm '30 cm' \\
-    --gravity 9.8072")]
+  pinhold lever calibrate --from bench.csv --gravity 9.8072 --masses '1 kg, 2 kg, 3 kg' \\
+    --arm '25 cm' --arm '30 cm'")]
 pub(in crate::cli::lever) struct CalibrateArguments {
     /// Port the lever is on [default: the only likely one]
     #[arg(long, value_name = "PORT", conflicts_with = "simulated")]
