@@ -216,7 +216,7 @@ impl Profile {
                 percent(self.plank_confidence_cap),
             ),
             (
-                "highest confidence with a lever in doubt",
+                "highest confidence with a doubted lever",
                 "%",
                 percent(self.doubted_lever_confidence_cap),
             ),

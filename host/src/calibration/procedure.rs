@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use super::bench::{Bench, BenchPoint, Leg, SeatingReading, Setting};
 use super::diagnose::{NOMINAL_SPAN_NM_PER_COUNT, TILT_TOLD_DEG, mass_names, temperature_range_c};
+use super::facts::Facts;
 pub use super::plan::{PlanError, Setup, Step, plan};
 use super::suspicion::{direction_word, shown};
 use crate::bench::Settled;
@@ -104,6 +105,9 @@ pub struct Procedure {
     skipped: Vec<usize>,
     /// Pins seated anew.
     pub seatings: Vec<SeatingReading>,
+    /// What the record says beside.
+    #[serde(default)]
+    pub facts: Facts,
 }
 
 impl Procedure {
@@ -122,6 +126,7 @@ impl Procedure {
             taken: Vec::new(),
             skipped: Vec::new(),
             seatings: Vec::new(),
+            facts: Facts::default(),
         })
     }
 

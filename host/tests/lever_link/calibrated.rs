@@ -167,6 +167,10 @@ fn a_calibration_survives_a_mistake_and_a_kill() {
     let off = span / (NM_PER_BRIDGE_COUNT / (1.0 + SPAN_ERROR)) - 1.0;
     assert!(off.abs() < 2.0 * record.result.terms.scale_relative_u + 2e-4, "{off}");
     assert_eq!(record.bench.points.len(), steps().len());
+    // Who and until when were typed once, before the program was killed.
+    assert_eq!(record.people, ["A", "B"]);
+    let days = (record.due_ms - record.made_ms) / 86_400_000;
+    assert!((180..=185).contains(&days), "{days}");
     let lever = BenchLever::open(weights.line(), Calendar::starting(CALENDAR_MS)).unwrap();
     assert_eq!(lever.hello().calibration, 1);
     lever.close().unwrap();

@@ -25,9 +25,9 @@ pub(super) fn text(record: &CheckRecord, unit: TorqueUnit) -> String {
         "  hung: {}, {} ± {} {unit}; read {} ± {}\n",
         hung.join(", "),
         show(result.load_nm.value),
-        show(2.0 * result.load_nm.u),
+        show(not_nothing(2.0 * result.load_nm.u, digits, unit)),
         show(result.read_nm.value),
-        show(2.0 * result.read_nm.u),
+        show(not_nothing(2.0 * result.read_nm.u, digits, unit)),
     ));
     for (name, comparison) in [
         ("weight", &result.weight),
@@ -48,6 +48,13 @@ pub(super) fn text(record: &CheckRecord, unit: TorqueUnit) -> String {
     text
 }
 
+/// An uncertainty that would read as none, rounded up to the last digit shown, N·m.
+fn not_nothing(u_nm: f64, digits: usize, unit: TorqueUnit) -> f64 {
+    let least = libm::pow(10.0, -(digits as f64));
+    let shown = unit.from_newton_metres(u_nm);
+    if shown > 0.0 && shown < least { least * unit.newton_metres() } else { u_nm }
+}
+
 fn comparison_line(name: &str, comparison: &Comparison, unit: TorqueUnit) -> String {
     let digits = unit.decimals() + 2;
     let show = |torque_nm: f64| unit.from_newton_metres(torque_nm);
@@ -59,7 +66,7 @@ fn comparison_line(name: &str, comparison: &Comparison, unit: TorqueUnit) -> Str
     format!(
         "  {name}: {:+.digits$} ± {:.digits$} {unit} off, allowed ± {:.digits$}: {answer}\n",
         show(comparison.difference_nm.value),
-        show(comparison.expanded_u_nm()),
+        show(not_nothing(comparison.expanded_u_nm(), digits, unit)),
         show(comparison.limit_nm),
     )
 }
