@@ -313,7 +313,7 @@ impl Suspicion {
             ),
             Suspicion::NotMonotone { place, load_nm, shown_nm } => format!(
                 "at {place} the load goes from {} to {}, but the lever's reading from \
-                 {:.2} to {:.2}: the wrong way; weights out of order, or one mistyped?",
+                 {} to {}: the wrong way; weights out of order, or one mistyped?",
                 torque(load_nm[0]),
                 torque(load_nm[1]),
                 torque(shown_nm[0]),
