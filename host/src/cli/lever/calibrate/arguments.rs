@@ -20,9 +20,9 @@ another and taken off again, to the right (sharp) and to the left (flat). What f
 the lever, a record in the store with its expanded uncertainty, and how sure a reading of this lever
 is. Behind ± stands the most a value may be off (half the width of a rectangle). What is not given
 is asked for at a terminal. Every point is on disk before the next; an interrupted calibration goes
-on with --resume, people, place and all that was typed with it; --masses, --arm or --gravity beside
---resume put right what was typed wrong, no weight is hung again. Nothing is kept of numbers that contradict each other; the sentence says what
-looks wrong.
+on with --resume, people, place and all that was typed with it. --masses, --arm or --gravity beside
+--resume put right what was typed wrong, and no weight is hung again. Nothing is kept of numbers
+that contradict each other; the sentence says what looks wrong.
 
 A bench written by hand: --from FILE.csv with the columns arm,direction,leg,masses,code (numbers of
 --arm and --masses from 1, masses joined by +; arm 'free' off the square), and if known sd, samples,

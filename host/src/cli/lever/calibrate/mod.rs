@@ -302,9 +302,9 @@ fn evaluated(
     evaluate(bench, &choices).map_err(|error| {
         let hint = match (&error, &arguments.from) {
             (CalibrationError::Suspect { .. }, None) => {
-                "\nNothing is kept on the lever; the readings are, on this disk. A mass or arm typed \
-                 wrong: --resume with --masses or --arm as they are. A series taken again: \
-                 --resume --again POINT. If all is right: --resume --insist"
+                "\nNothing is kept on the lever; the readings are, on this disk. Was a mass or an \
+                 arm typed wrong: --resume with all --masses or every --arm as they are. To take \
+                 a series again: --resume --again POINT. If all is right: --resume --insist"
             }
             (CalibrationError::Suspect { .. }, Some(_)) => {
                 "\nNothing was kept. If all is right, add --insist"

@@ -99,8 +99,8 @@ impl<'a> Talk<'a> {
 
     /// Takes the zero from the last point without load, where a calibration goes on.
     pub(in crate::cli::lever) fn know_zero(&mut self, points: &[BenchPoint]) {
-        let is_empty = |point: &&BenchPoint| matches!(&point.setting, Setting::Loaded { masses, .. } if masses.is_empty());
-        self.zero_code = points.iter().rev().find(is_empty).map(|point| point.mean_code);
+        let unloaded = points.iter().rev().find(|point| is_unloaded(&point.setting));
+        self.zero_code = unloaded.map(|point| point.mean_code);
     }
 
     /// Time of the calendar, by the simulated lever's own clock where there is one.
@@ -182,8 +182,7 @@ impl<'a> Talk<'a> {
         let period_ns = self.lever.hello().sample_period_ns;
         self.simulated_ms += sample_count as f64 * f64::from(period_ns) / 1e6;
         let settled = settled?;
-        let is_empty = matches!(&step.setting, Setting::Loaded { masses, .. } if masses.is_empty());
-        if is_empty {
+        if is_unloaded(&step.setting) {
             self.zero_code = Some(settled.mean_code);
         }
         if !self.quiet {
@@ -202,6 +201,11 @@ impl<'a> Talk<'a> {
         }
         Ok(settled)
     }
+}
+
+/// On the square, and nothing hangs.
+fn is_unloaded(setting: &Setting) -> bool {
+    matches!(setting, Setting::Loaded { masses, .. } if masses.is_empty())
 }
 
 fn nominal_nm(code: f64, zero_code: f64) -> f64 {
