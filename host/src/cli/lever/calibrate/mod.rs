@@ -86,7 +86,8 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     // A date that has passed is said before anything is hung, not after.
     setup::due_ms(&procedure.facts, talk.now_ms())?;
     // Whoever hangs weights must read it; a simulated lever with --json has nobody.
-    if !(context.json && talk.is_simulated()) {
+    let hangs = procedure.next().is_some();
+    if hangs && !(context.json && talk.is_simulated()) {
         say(CAUTIONS);
     }
     let keep = |procedure: &Procedure| {
