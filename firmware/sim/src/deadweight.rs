@@ -293,7 +293,10 @@ mod tests {
         // Four ladders of 6 + 5 loads, two attitudes free before and after.
         assert_eq!(all.len(), 4 * 11 + 4);
         let most = |turn: Turn| {
-            let of = |r: &&BenchReading| matches!(r.loading, Loading::Loaded { turn: t, .. } if t == turn);
+            let of = |r: &&BenchReading| match r.loading {
+                Loading::Loaded { turn: turned, .. } => turned == turn,
+                _ => false,
+            };
             all.iter().filter(of).map(|r| turn.sign() * r.true_nm).fold(0.0, f64::max)
         };
         assert!((24.0..25.3).contains(&most(Turn::Sharp)), "{}", most(Turn::Sharp));

@@ -154,8 +154,8 @@ impl LeverSpec {
     /// Limits after data sheets of strain-gauge cells, bridge converters and motion sensors (MEM),
     /// for a 30 N·m cell: rated output to 3 % with the converter's gain; hysteresis and curvature
     /// up to 0.1 % and 0.07 % of full scale each; span 100 ppm/K; leakage of other moments 1 %;
-    /// accelerometer 20 thousandths of g. Bridges 6 mm off the axis and 0.4 to 1.6 % from seating to
-    /// seating are assumed (DER: the tip leans by some degrees in a worn head).
+    /// accelerometer 20 thousandths of g. Bridges 6 mm off the axis and 0.4 to 1.6 % from seating
+    /// to seating are assumed (DER: the tip leans by some degrees in a worn head).
     pub fn uncalibrated() -> LeverSpec {
         LeverSpec {
             span_error_max: 0.03,

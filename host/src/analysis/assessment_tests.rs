@@ -3,6 +3,7 @@
 use super::input::{Condition, Estimate, PinReading, PlankSight, TuneStability};
 use super::test_planks::{grand, plank, reading};
 use super::*;
+use crate::calibration::mark::LeverMark;
 use crate::instrument::{FieldPin, Instrument};
 
 fn assess_plank(instrument: &Instrument, readings: &[PinReading], c: &Condition) -> Assessment {
@@ -205,6 +206,59 @@ fn parted_plies_lift_the_cap() {
     assert!(!seen.verdict.confidence_is_capped);
     let unseen = assess_fault(4, &Condition::default(), ragged);
     assert!(unseen.verdict.confidence <= 0.7 || unseen.verdict.remedy != Remedy::Plank);
+}
+
+/// A ragged plank whose readings carry a mark from this pin on.
+fn marked(mark: Option<LeverMark>, from: usize, condition: &Condition) -> Assessment {
+    let (instrument, mut readings) = plank(4, 10.5, 0.12, |place, sound, _| {
+        let loose = place.row == 1 && (31..=48).contains(&place.pin.note);
+        if loose && !place.pin.note.is_multiple_of(5) { sound * 0.3 } else { sound }
+    });
+    readings.iter_mut().skip(from).for_each(|reading| reading.marks.extend(mark));
+    assess_plank(&instrument, &readings, condition)
+}
+
+#[test]
+fn a_lever_in_doubt_caps_the_confidence_and_changes_no_choice() {
+    use verdict::ConfidenceCap::LeverInDoubt;
+    let parted = Condition { plank: Some(PlankSight::PliesParted), ..Condition::default() };
+    let sound = marked(None, 0, &parted).verdict;
+    assert!(sound.confidence > 0.8 && sound.confidence_cap.is_none());
+    let open = [
+        LeverMark::Uncalibrated,
+        LeverMark::CalibrationUnknown { number: 3 },
+        LeverMark::CheckFailed,
+    ];
+    for mark in open {
+        let all = marked(Some(mark), 0, &parted).verdict;
+        assert_eq!((all.remedy, &all.alternatives), (sound.remedy, &sound.alternatives));
+        assert_eq!((all.confidence, all.confidence_cap), (0.7, Some(LeverInDoubt)), "{mark:?}");
+        let first = &all.confirm_before_acting[0];
+        assert!(first.starts_with("the lever, ") && first.ends_with("(every torque)"), "{first}");
+        let failed = mark == LeverMark::CheckFailed;
+        let against = all.reasons_against.iter().any(|reason| reason.contains("failed its check"));
+        let next = all.next_observation.is_some_and(|next| next.starts_with("calibrate the lever"));
+        assert_eq!((against, next), (failed, failed), "{mark:?}");
+    }
+    // A few readings of such a lever weigh by their share.
+    let few = marked(Some(LeverMark::CheckFailed), 200, &parted).verdict;
+    assert!(few.confidence > 0.8, "{}", few.confidence);
+    assert!(few.confirm_before_acting[0].contains("27 of 227"), "{:?}", few.confirm_before_acting);
+    // What is told but leaves the size of the error known caps nothing.
+    for mark in [LeverMark::Overdue, LeverMark::OutOfTemperature, LeverMark::OutOfRange] {
+        let told = marked(Some(mark), 0, &parted).verdict;
+        assert_eq!((told.confidence, told.confidence_cap), (sound.confidence, None), "{mark:?}");
+        assert_eq!(told.confirm_before_acting.len(), sound.confirm_before_acting.len() + 1);
+    }
+}
+
+#[test]
+fn a_sound_plank_read_with_a_failed_lever_is_left_with_words() {
+    let (instrument, mut readings) = plank(1, 10.0, 0.12, |_, sound, _| sound);
+    readings.iter_mut().for_each(|reading| reading.marks.push(LeverMark::CheckFailed));
+    let verdict = assess_plank(&instrument, &readings, &Condition::default()).verdict;
+    assert_eq!(verdict.remedy, Remedy::Leave);
+    assert!(verdict.confidence <= 0.7 && verdict.confirm_before_acting.len() == 1);
 }
 
 #[test]

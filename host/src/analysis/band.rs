@@ -10,6 +10,7 @@ use super::budget::Quantity;
 use super::input::{Estimate, PinReading, StringState};
 use super::profile::Profile;
 use super::stats::probability_below;
+use crate::metrology::conformity::{Decision, Risk, decide_by_chance};
 
 /// What a pin amounts to, best first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -227,7 +228,7 @@ pub fn judge(reading: &PinReading, profile: &Profile) -> BandJudgement {
     let [doubtful_chance, failing_chance, not_holding_chance] =
         worse_chances(friction_below, factor_below, profile);
     let guard = profile.guard_risk.value;
-    let settled = doubtful_chance <= guard || doubtful_chance >= 1.0 - guard;
+    let settled = decide_by_chance(doubtful_chance, Risk::of(guard)) != Decision::CannotTell;
     // A reading that could as well be good as failing is no band at all.
     let good_chance = 1.0 - friction_below(profile.serviceable_nm.value);
     let tells = good_chance <= guard || failing_chance <= guard;

@@ -123,6 +123,9 @@ pub struct Profile {
     pub guard_risk: Graded,
     /// Highest confidence of `plank` while no parted plies have been seen.
     pub plank_confidence_cap: Graded,
+    /// Highest confidence of a verdict when every torque is of a lever in doubt (not calibrated,
+    /// its calibration unknown, or its check failed).
+    pub doubted_lever_confidence_cap: Graded,
     /// Chance of being right below which the verdict is left open.
     pub undecided_below: Graded,
     /// Pins read below which torque alone decides nothing.
@@ -169,6 +172,7 @@ impl Default for Profile {
             false_alarm_rate: Graded::new(0.01, Derived, OURS),
             guard_risk: Graded::new(0.05, Derived, "guard band after JCGM 106; risk is our choice"),
             plank_confidence_cap: Graded::new(0.7, Derived, OURS),
+            doubted_lever_confidence_cap: Graded::new(0.7, Derived, OURS),
             undecided_below: Graded::new(0.5, Derived, OURS),
             pins_min: Graded::new(8.0, Derived, OURS),
             oversize_um: Graded::new(7_240.0, Memory, "size 3/0 is .286 in"),
@@ -210,6 +214,11 @@ impl Profile {
                 "highest confidence in a new plank on torque",
                 "%",
                 percent(self.plank_confidence_cap),
+            ),
+            (
+                "highest confidence with a doubted lever",
+                "%",
+                percent(self.doubted_lever_confidence_cap),
             ),
             ("left open below a chance of", "%", percent(self.undecided_below)),
             ("left open below", "pins", self.pins_min),

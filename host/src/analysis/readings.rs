@@ -2,9 +2,10 @@
 //! uncertainty, its standard uncertainties and its 95 % coverage intervals.
 //!
 //! What a lever's budget holds is in `lever_lines`, a hand tool's in `hand`, what every reading
-//! has once friction is formed (string, kind) in `combine`, the wire in its bearing in `bearing`. Terms come from the lever's
-//! calibration or class and from the classes stated in [`MeasurementProfile`]. Errors that can
-//! only make a reading high are not corrected but carried whole, on their own side.
+//! has once friction is formed (string, kind) in `combine`, the wire in its bearing in `bearing`.
+//! Terms come from the lever's calibration or class and from the classes stated in
+//! [`MeasurementProfile`]. Errors that can only make a reading high are not corrected but carried
+//! whole, on their own side.
 //!
 //! What is measured: F, the plank's friction while the foot runs; M, the moment of the speaking
 //! length's tension about the pin; H = F over that moment at target pitch. Deliberately not here:

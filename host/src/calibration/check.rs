@@ -22,13 +22,14 @@ use super::loads::{ACCELEROMETER_U_G, AIR_RELATIVE_U};
 use super::record::CalibrationRecord;
 use super::standing::CheckFact;
 use crate::metrology::Estimate;
+use crate::metrology::conformity::{Tolerance, guard_band};
 
 /// Version of the document.
 pub const CHECK_VERSION: u32 = 1;
 /// Coverage factor of the uncertainties shown.
 pub const COVERAGE_FACTOR: f64 = 2.0;
-/// Guard band in standard uncertainties: one-sided 5 % of a normal distribution (JCGM 106).
-const GUARD_SIGMA: f64 = 1.645;
+/// Risk of being wrong at the limit, either answer (JCGM 106; our choice).
+const GUARD_RISK: f64 = 0.05;
 /// What a lever may be off, share of the load: what a calibrated one claims (k = 2).
 const LIMIT_RELATIVE: f64 = 0.01;
 /// The same for small loads, N·m: 1 % of 3 N·m, the least torque the claim is made for.
@@ -81,13 +82,13 @@ pub struct Comparison {
 impl Comparison {
     /// Holds a difference against a limit, with the guard band on either side of it.
     pub fn of(difference_nm: Estimate, limit_nm: f64) -> Comparison {
-        let (off, guard) = (difference_nm.value.abs(), GUARD_SIGMA * difference_nm.u);
-        let answer = if off + guard <= limit_nm {
-            Answer::Pass
-        } else if off - guard > limit_nm {
-            Answer::Fail
-        } else {
-            Answer::CannotTell
+        let Estimate { value, u } = difference_nm;
+        let tolerance = Tolerance::between(-limit_nm, limit_nm);
+        let guard = guard_band(u, f64::INFINITY, GUARD_RISK);
+        let answer = match guard.filter(|guard| (guard + value).is_finite()) {
+            Some(guard) if tolerance.guarded(guard).contains(value) => Answer::Pass,
+            Some(guard) if !tolerance.guarded(-guard).contains(value) => Answer::Fail,
+            _ => Answer::CannotTell,
         };
         Comparison { difference_nm, limit_nm, answer }
     }

@@ -229,7 +229,10 @@ fn readings_that_go_the_wrong_way_are_told() {
         let (_, mut bench) = honest(seed);
         spoil(&mut bench);
         let found = diagnose(&bench);
-        assert!(found.iter().any(|one| matches!(one, Suspicion::NotMonotone { .. })), "{found:?}");
+        let fell = found.iter().find(|one| matches!(one, Suspicion::NotMonotone { .. }));
+        let sentence = fell.map(ToString::to_string).unwrap_or_default();
+        // All four torques whole, with their unit.
+        assert_eq!(sentence.matches(" N·m").count(), 4, "{found:?}");
         assert!(evaluate(&bench, &CHOICES).is_err());
     }
 }
@@ -320,7 +323,8 @@ fn what_is_missing_is_told() {
     let few = with(&|bench| bench.points.retain(loaded(2)));
     assert_eq!(
         few.to_string(),
-        "too few loads at position 'grip' sharp: 2 different ones, and 3 are needed beside none"
+        "too few loads at position 'grip' sharp: 2 different ones, and at least 3 are needed, \
+         not counting the lever without load"
     );
     let one = with(&|bench| {
         bench.points.retain(|point| !matches!(point.setting, Setting::Loaded { position: 1, .. }));

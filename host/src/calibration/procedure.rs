@@ -1,9 +1,10 @@
 //! The way through a bench, a step at a time: what to hang where, what was read, what is next.
 //!
 //! Sans-IO: it asks for a settled reading by a step, is given one, and can be written down after
-//! each and taken up again. The plan ([`super::plan`]): own weight off the square to both sides; then at each arm, each way, no load, the masses put on one after
-//! another as listed and taken off again, no load; own weight again. Deliberately not here: the
-//! conversation, clocks, files, and what follows from the readings ([`super::evaluate()`]).
+//! each and taken up again. The plan ([`super::plan`]): own weight off the square to both sides;
+//! then at each arm, each way, no load, the masses put on one after another as listed and taken
+//! off again, no load; own weight again. Deliberately not here: the conversation, clocks, files,
+//! and what follows from the readings ([`super::evaluate()`]).
 //!
 //! Invariant: points stand in the order of the plan, and those of a series in the order they were
 //! taken.
@@ -13,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use super::bench::{Bench, BenchPoint, Leg, SeatingReading, Setting};
 use super::diagnose::{NOMINAL_SPAN_NM_PER_COUNT, TILT_TOLD_DEG, mass_names, temperature_range_c};
+use super::facts::Facts;
 pub use super::plan::{PlanError, Setup, Step, plan};
 use super::suspicion::{direction_word, shown};
 use crate::bench::Settled;
@@ -103,6 +105,9 @@ pub struct Procedure {
     skipped: Vec<usize>,
     /// Pins seated anew.
     pub seatings: Vec<SeatingReading>,
+    /// What the record says beside.
+    #[serde(default)]
+    pub facts: Facts,
 }
 
 impl Procedure {
@@ -121,6 +126,7 @@ impl Procedure {
             taken: Vec::new(),
             skipped: Vec::new(),
             seatings: Vec::new(),
+            facts: Facts::default(),
         })
     }
 

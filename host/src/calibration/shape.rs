@@ -63,8 +63,8 @@ pub enum CalibrationError {
     },
     /// A position lacks loads in a direction.
     #[error(
-        "too few loads at position '{position}' {direction}: {count} different ones, and \
-         {LOAD_COUNT_MIN} are needed beside none"
+        "too few loads at position '{position}' {direction}: {count} different ones, and at least \
+         {LOAD_COUNT_MIN} are needed, not counting the lever without load"
     )]
     TooFewLoads {
         /// Name of the position.

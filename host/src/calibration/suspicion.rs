@@ -1,7 +1,8 @@
 //! What looks wrong in a bench, each with the sentence that says so and what to do.
 //!
 //! A grave one keeps the calibration from being made unless its user insists; the others go with
-//! the record as remarks. Deliberately not here: how they are found ([`super::diagnose`]).
+//! the record as remarks. Deliberately not here: how they are found ([`super::diagnose`]). A little
+//! long, because every sentence stands beside the others it must not be confused with.
 
 use std::fmt;
 
@@ -312,15 +313,15 @@ impl Suspicion {
             ),
             Suspicion::NotMonotone { place, load_nm, shown_nm } => format!(
                 "at {place} the load goes from {} to {}, but the lever's reading from \
-                 {:.2} to {:.2}: the wrong way; weights out of order, or one mistyped?",
+                 {} to {}: the wrong way; weights out of order, or one mistyped?",
                 torque(load_nm[0]),
                 torque(load_nm[1]),
                 torque(shown_nm[0]),
                 torque(shown_nm[1]),
             ),
             Suspicion::Overloaded { place, load_nm } => format!(
-                "{place} would load the lever with {}; it is made for {}, and more than {} can break \
-                 it: are masses and arms typed in the right units?",
+                "{place} would load the lever with {}; it is made for {}, and more than {} can \
+                 break it: are masses and arms typed in the right units?",
                 torque(*load_nm),
                 torque(25.0),
                 torque(35.0),

@@ -14,6 +14,7 @@ use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
 use crate::instrument::pitch_cost::PitchCost;
 use crate::lever_reads::{LeverUse, Levers, uses_of};
+use crate::report;
 use crate::store::{InstrumentRecord, Store, Survey};
 use crate::units::TorqueUnit;
 
@@ -160,9 +161,30 @@ impl Context {
     }
 }
 
-/// Writes a note to standard error; text is printable already. Failing to is no failure.
+/// Writes a note to standard error; text is printable already. At a terminal, lines too long for
+/// it break between words. Failing to is no failure.
 pub fn say(text: &str) {
-    let _ = writeln!(std::io::stderr(), "{text}");
+    let mut to = std::io::stderr();
+    let _ = if to.is_terminal() {
+        write!(to, "{}", broken(text, super::show::width()))
+    } else {
+        writeln!(to, "{text}")
+    };
+}
+
+/// Lines longer than `width` broken between words, each going on under its own beginning.
+fn broken(text: &str, width: usize) -> String {
+    let mut shown = String::new();
+    for line in text.split('\n') {
+        if line.chars().count() <= width {
+            shown.push_str(line);
+            shown.push('\n');
+        } else {
+            let lead: String = line.chars().take_while(|c| *c == ' ').collect();
+            shown.push_str(&report::terminal::wrap(line, &lead, width));
+        }
+    }
+    shown
 }
 
 /// Writes bytes to a file the user named, replacing it.

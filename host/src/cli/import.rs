@@ -36,7 +36,10 @@ Required columns:
     sharp_  turning sharp, as the wrench reads
     flat_   turning flat; negative when the string drives the pin
     friction_  the pin's friction, where it is known already
-  or sharp, flat, friction (and u) without a unit, and in every cell one: 52 in-lb, 5.9 Nm,
+    torque_  as the wrench read, and nobody wrote down which way: taken to be sharp, flat or
+             friction, each as likely, so that its friction is known to about a string's moment
+             (2 to 5 N·m) either way; a direction that makes friction negative is left out
+  or sharp, flat, friction, torque (and u) without a unit, and in every cell one: 52 in-lb, 5.9 Nm,
   60 kgf-cm. A unit in a cell must not contradict the column's. in-lb is inch times pound-force.
 
 Optional columns:
@@ -44,7 +47,8 @@ Optional columns:
             pin, one written <9 did
   state     pitch (default), slack or unstrung
   cents     pitch as found, from target
-  u_nm      standard uncertainty of each torque; default: the hand-tool class
+  u_nm      standard uncertainty of each torque (k = 1, half of a ± that is meant to hold 95 %);
+            default: the hand-tool class
   pin_um    pin diameter in micrometres
   section   section between struts, 0 in the bass
   row       0 is the row nearest the plate flange

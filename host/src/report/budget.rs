@@ -133,9 +133,9 @@ fn table(budget: &ReadingBudget, unit: TorqueUnit) -> String {
     text.push_str(&sources(&rows));
     text.push_str(
         "  Size: standard uncertainty where normal, half width where bounded. Share: of the \
-         variance.\n  One way: it can only read high, or mostly does; not corrected, so the interval \
-         reaches lower.\n  Acts: common to both strokes, opposite (cancels in F), own to each stroke \
-         (averages),\n  or on what is formed of them.\n",
+         variance.\n  One way: it can only read high, or mostly does; not corrected, so the \
+         interval reaches lower.\n  Acts: common to both strokes, opposite (cancels in F), own \
+         to each stroke (averages),\n  or on what is formed of them.\n",
     );
     text
 }

@@ -8,6 +8,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::html_tables::{alternatives, bands, chain, parts, pins, sections, thresholds, zones};
 use super::{MapModel, ReportContext, confidence_words, marks, remedy_line, svg};
+use crate::analysis::verdict::ConfidenceCap;
 use crate::instrument::InstrumentKind;
 use crate::text::printable;
 use crate::units::TorqueUnit;
@@ -132,8 +133,12 @@ fn verdict_box(model: &MapModel<'_>) -> Markup {
             p {
                 "Confidence " (format!("{:.0} %", 100.0 * verdict.confidence)) " ("
                 (confidence_words(verdict.confidence)) ")"
-                @if verdict.confidence_is_capped {
-                    ", capped: torque alone does not prove what a new plank needs"
+                @match verdict.confidence_cap {
+                    Some(ConfidenceCap::PliesUnseen) => {
+                        ", capped: torque alone does not prove what a new plank needs"
+                    }
+                    Some(ConfidenceCap::LeverInDoubt) => ", capped: the lever is in doubt",
+                    None => "",
                 }
                 "."
                 @if verdict.remedy.kind().is_irreversible() { " This step cannot be undone." }

@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use super::{MapModel, marks, zone_letter};
 use crate::analysis::input::Estimate;
 use crate::analysis::pulls::SlackString;
+use crate::analysis::verdict::ConfidenceCap;
 use crate::analysis::{Band, PinResult, Pulls, Remedy, Zone};
 
 /// Version of the document's meaning.
@@ -44,6 +45,7 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
         "remedy_detail": remedy_detail(verdict.remedy),
         "confidence": number(verdict.confidence),
         "confidence_is_capped": verdict.confidence_is_capped,
+        "confidence_cap": verdict.confidence_cap.map(ConfidenceCap::word),
         "confirm_before_acting": verdict.confirm_before_acting,
         "alternatives": verdict.alternatives.iter().map(|a| json!({
             "remedy": a.remedy.word(), "chance": number(a.chance),

@@ -5,6 +5,7 @@
 use super::{
     MapModel, confidence_words, diameter, legend, marks, remedy_line, torque, zone_letter,
 };
+use crate::analysis::verdict::ConfidenceCap;
 use crate::analysis::zones::place;
 use crate::analysis::{Assessment, Band, PinResult};
 use crate::instrument::InstrumentKind;
@@ -285,7 +286,11 @@ pub fn verdict(model: &MapModel<'_>, unit: TorqueUnit, width: usize) -> String {
         "verdict: ",
         width,
     );
-    let capped = if verdict.confidence_is_capped { ", capped until plies were seen" } else { "" };
+    let capped = match verdict.confidence_cap {
+        Some(ConfidenceCap::PliesUnseen) => ", capped until plies were seen",
+        Some(ConfidenceCap::LeverInDoubt) => ", capped: the lever is in doubt",
+        None => "",
+    };
     let confidence = format!(
         "confidence {:.0} % ({}{capped})",
         100.0 * verdict.confidence,

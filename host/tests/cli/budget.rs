@@ -37,8 +37,8 @@ fn a_lever_reading_is_told_line_by_line() {
 fn readings_by_hand_have_budgets_in_the_unit_asked_for() {
     let bench = Bench::new();
     bench.import(
-        "note,string,sharp_inlb,flat_inlb,torque_inlb,kind\n40,L,80,40,,running\n40,C,,,60,running\n\
-         40,R,,200,,limit\n",
+        "note,string,sharp_inlb,flat_inlb,torque_inlb,kind\n40,L,80,40,,running\n\
+         40,C,,,60,running\n40,R,,200,,limit\n",
     );
     let both = bench.run(&["--unit", "inlb", "readings", "x", "--pin", "40L", "--budget"]).out;
     assert!(both.contains("torques in in·lbf") && both.contains("one hand reading"), "{both}");

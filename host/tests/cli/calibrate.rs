@@ -211,6 +211,38 @@ fn pins_seated_anew_come_from_a_file() {
 }
 
 #[test]
+fn a_mass_typed_wrong_is_put_right_without_hanging_it_again() {
+    let bench = Bench::new();
+    bench.write("bench.csv", honest());
+    let shown = bench.run(&from(&["--json"]));
+    bench.write("kept.json", &shown.out);
+    // A bench as JSON has masses and arms of its own; what is typed beside it goes before.
+    let wrong = "1 kg ± 0.1 g, 2 kg ± 0.2 g, 3.3 kg ± 0.3 g, 4 kg ± 0.4 g";
+    let file = ["lever", "calibrate", "--from", "kept.json", "--masses"];
+    let mistyped = bench.run(&[&file[..], &[wrong]].concat());
+    assert_eq!(mistyped.code, 3, "{}", mistyped.err);
+    assert!(mistyped.err.contains("the mass '3.3 kg' looks wrong"), "{}", mistyped.err);
+    let right = bench.run(&[&file[..], &[SETUP[1]]].concat());
+    assert_eq!(right.code, 0, "{}", right.err);
+    let few = bench.run(&[&file[..], &["1 kg, 2 kg, 3 kg"]].concat());
+    assert_eq!(few.code, 3, "{}", few.err);
+    assert!(few.err.contains("names a mass or hand position that is not listed"), "{}", few.err);
+}
+
+#[test]
+fn an_arm_a_little_off_is_told_as_a_remark() {
+    let bench = Bench::new();
+    bench.write("bench.csv", honest());
+    let plain = bench.run(&from(&[]));
+    assert!(!plain.out.contains("hand positions read"), "{}", plain.out);
+    let mut typed = SETUP;
+    typed[3] = "203 mm ± 0.2 mm";
+    let off = bench.run(&[&["lever", "calibrate", "--from", "bench.csv"][..], &typed].concat());
+    assert_eq!(off.code, 0, "{}", off.err);
+    assert!(off.out.contains("measure the arms again"), "{}", off.out);
+}
+
+#[test]
 fn what_is_left_out_is_asked_for_only_at_a_terminal() {
     let bench = Bench::new();
     let outcome = bench.run(&["lever", "calibrate", "--port", "/dev/none"]);

@@ -158,6 +158,12 @@ fn a_failed_check_marks_the_readings_since_the_last_pass() {
     assert_eq!(of(&bench), 7);
     let told = bench.run(&["verdict", "x"]).out;
     assert!(told.contains("  - every torque: the lever failed a check"), "{told}");
+    let verdict = bench.document(&["verdict", "x"]);
+    assert!(verdict["confidence"].as_f64().is_some_and(|confidence| confidence <= 0.7));
+    let first = verdict["confirm_before_acting"][0].as_str().unwrap();
+    assert!(first.starts_with("the lever, which failed a check: calibrate it"), "{first}");
+    let against = verdict["reasons_against"].to_string();
+    assert!(against.contains("every torque of a lever that failed its check"), "{against}");
     // The same for every pin: said once, no sign at each.
     let map = bench.run(&["map", "x"]).out;
     assert!(map.contains("(every pin read)"), "{map}");
@@ -181,6 +187,7 @@ fn a_lever_never_calibrated_says_so_everywhere() {
     assert_eq!(bench.run(&["report", "x", "--out", "x.html"]).code, 0);
     let page = std::fs::read_to_string(bench.data().parent().unwrap().join("x.html")).unwrap();
     assert!(page.contains("lever 000000000000abcd, not calibrated individually (7 readings)"));
+    assert!(page.contains("<li>the lever, which was not calibrated: "), "{page}");
 }
 
 #[test]

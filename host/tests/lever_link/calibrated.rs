@@ -153,7 +153,12 @@ fn a_calibration_survives_a_mistake_and_a_kill() {
     assert!(again.err.contains("unfinished, 11 points read; go on with it with --resume"));
 
     let deeds = Deeds { forgotten: Some(15), back: Some(20), killed: None };
-    let whole = calibrate(&weights, folder.path(), &["--resume"], deeds);
+    let few = calibrate(&weights, folder.path(), &["--resume", "--masses", "1 kg, 2 kg"], NONE);
+    assert_eq!((few.code, few.asked.len()), (Some(2), 0), "{}", few.err);
+    assert!(few.err.contains("give as many as before"), "{}", few.err);
+    // A weight is known better by now; nothing is hung again for it.
+    let better = ["--resume", "--masses", "1 kg ± 0.1 g, 2 kg ± 0.2 g, 4.000 kg ± 0.3 g"];
+    let whole = calibrate(&weights, folder.path(), &better, deeds);
     assert_eq!(whole.code, Some(0), "{}", whole.err);
     assert_eq!(whole.asked[..2], [12, 13]);
     assert_eq!(whole.asked.last(), Some(&steps().len()));
@@ -167,6 +172,11 @@ fn a_calibration_survives_a_mistake_and_a_kill() {
     let off = span / (NM_PER_BRIDGE_COUNT / (1.0 + SPAN_ERROR)) - 1.0;
     assert!(off.abs() < 2.0 * record.result.terms.scale_relative_u + 2e-4, "{off}");
     assert_eq!(record.bench.points.len(), steps().len());
+    assert_eq!(record.bench.masses[2].name, "4.000 kg");
+    // Who and until when were typed once, before the program was killed.
+    assert_eq!(record.people, ["A", "B"]);
+    let days = (record.due_ms - record.made_ms) / 86_400_000;
+    assert!((180..=185).contains(&days), "{days}");
     let lever = BenchLever::open(weights.line(), Calendar::starting(CALENDAR_MS)).unwrap();
     assert_eq!(lever.hello().calibration, 1);
     lever.close().unwrap();

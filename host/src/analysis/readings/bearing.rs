@@ -13,15 +13,17 @@
 //! The loop is walked along the coil's own course for an even grid over what is not known: ε 3 to
 //! 13 % (ONE), where in the loop the wire was left, the segment's stiffness 0.3 to 0.8 N·m per
 //! degree (DER). With each, the pin-side moment at each running torque follows, and with it what
-//! half sum and half difference, as the lever brought them to one angle, are wrong by. Mean, scatter
-//! and tails over the grid are the budget's lines; the stiffness the lever used is part of the walk
-//! and needs no line of its own.
+//! half sum and half difference, as the lever brought them to one angle, are wrong by. Mean,
+//! scatter and tails over the grid are the budget's lines; the stiffness the lever used is part of
+//! the walk and needs no line of its own.
 //!
 //! A hand tool watched nothing: its half sum reads high by 0 to M·sinh(μθ), its half difference is
 //! off by where the wire stands, within ±M·sinh(μθ); M·(cosh(μθ) − 1), under 1 % of M, is within
 //! that.
 //!
 //! Friction is told uncorrected, unless a profile sets ε for an instrument.
+//!
+//! A little long: one walk, read in one place.
 
 use pinhold_protocol::record::{Direction, Reading, Stroke};
 use pinhold_protocol::units::{Stiffness, Torque};

@@ -7,7 +7,7 @@ use super::super::input::{PlankSight, TorqueKind, TuneStability};
 use super::evidence::{self, Evidence, diameters, loose_pins, weigh};
 use super::remedy::{Circumstances, rank, suitability};
 use super::state::{PlankState, STATE_COUNT};
-use super::{Findings, RemedyKind};
+use super::{Findings, RemedyKind, lever_doubt};
 use crate::instrument::InstrumentKind;
 
 /// Evidence that shifts the odds less than this (natural logarithm) is no reason.
@@ -124,6 +124,7 @@ fn add_plain_reasons(
             100.0 * lower
         ));
     }
+    reasons_against.extend(lever_doubt::against(findings));
     if circumstances.room <= 0.0 && kind != RemedyKind::Leave {
         reasons_for.push("no larger practical pin size is left".to_owned());
     }
@@ -285,6 +286,9 @@ fn next(findings: &Findings<'_>, kind: RemedyKind, told: Option<&'static str>) -
             statistics.used_count, statistics.pin_count
         ));
     }
+    if let Some(lever) = lever_doubt::next(findings) {
+        return Some(lever);
+    }
     // The gravest steps wait for eyes, whatever the odds say.
     let grave = matches!(kind, RemedyKind::Plank | RemedyKind::RepairBlock);
     if grave && findings.condition.plank.is_none() {
@@ -298,7 +302,7 @@ pub(super) fn confirm(findings: &Findings<'_>, kind: RemedyKind) -> Vec<String> 
     use RemedyKind::{Climate, Elsewhere, Larger, Leave, NotWorth, Plank, Rebush, RepairBlock};
     use RemedyKind::{Restring, Treat, Undecided};
     let place = findings.zones.first().map_or("the loosest place", |zone| zone.place.as_str());
-    let mut list: Vec<String> = Vec::new();
+    let mut list = lever_doubt::confirm(findings);
     match kind {
         Plank | RepairBlock | NotWorth => {
             match findings.instrument.kind {

@@ -11,11 +11,13 @@
 mod caution;
 pub mod evidence;
 mod explain;
+mod lever_doubt;
 mod lineup;
 mod parts;
 pub mod remedy;
 pub mod state;
 
+pub use lever_doubt::ConfidenceCap;
 pub use parts::PartsLine;
 pub use remedy::{Remedy, RemedyKind};
 pub use state::PlankState;
@@ -62,11 +64,14 @@ pub struct Alternative {
 pub struct Verdict {
     /// The remedy.
     pub remedy: Remedy,
-    /// Chance that it is a right answer, 0–1, capped for a plank without physical evidence; for
-    /// `undecided` the chance of the best remedy, at most the least chance that decides.
+    /// Chance that it is a right answer, 0–1, capped for a plank without physical evidence and
+    /// for a lever in doubt; for `undecided` the chance of the best remedy, at most the least
+    /// chance that decides.
     pub confidence: f64,
     /// The confidence is a cap and not the chance itself.
     pub confidence_is_capped: bool,
+    /// Why it is, when it is: the cap that is lowest.
+    pub confidence_cap: Option<ConfidenceCap>,
     /// All remedies by rank, the chosen one included.
     pub alternatives: Vec<Alternative>,
     /// States of the plank with their chances, likeliest first.
@@ -107,13 +112,11 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
     let undecided_below = findings.profile.undecided_below.value;
     let undecided = best.1 < undecided_below || (few && !seen_parted) || guessed;
     let kind = if undecided { RemedyKind::Undecided } else { best.0 };
-    let cap = findings.profile.plank_confidence_cap.value;
-    let capped = kind == RemedyKind::Plank && !seen_parted && best.1 > cap;
-    let confidence = match kind {
-        _ if capped => cap,
+    let open = match kind {
         RemedyKind::Undecided => best.1.min(undecided_below),
         _ => best.1,
     };
+    let (confidence, cap) = capped(findings, open, kind == RemedyKind::Plank && !seen_parted);
     let mut states: Vec<(PlankState, f64)> =
         PlankState::ALL.into_iter().zip(chances.iter().copied()).collect();
     states.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
@@ -129,7 +132,8 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
     Verdict {
         remedy: sized(kind, findings),
         confidence,
-        confidence_is_capped: capped,
+        confidence_is_capped: cap.is_some(),
+        confidence_cap: cap,
         alternatives: ranked
             .iter()
             .map(|(remedy, chance)| Alternative { remedy: *remedy, chance: *chance })
@@ -145,6 +149,24 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
         cautions: caution::cautions(findings, kind),
         condition: findings.condition.clone(),
         evidence: items,
+    }
+}
+
+/// A chance under the lowest cap that applies, and which one that is.
+fn capped(
+    findings: &Findings<'_>,
+    chance: f64,
+    plies_unseen: bool,
+) -> (f64, Option<ConfidenceCap>) {
+    let mut caps = vec![(lever_doubt::confidence_max(findings), ConfidenceCap::LeverInDoubt)];
+    if plies_unseen {
+        let cap = findings.profile.plank_confidence_cap.value;
+        caps.insert(0, (cap, ConfidenceCap::PliesUnseen));
+    }
+    let lowest = caps.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
+    match lowest {
+        Some((cap, why)) if chance > cap => (cap, Some(why)),
+        _ => (chance, None),
     }
 }
 

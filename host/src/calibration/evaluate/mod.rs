@@ -37,7 +37,7 @@ mod zero;
 
 use super::bench::Bench;
 use super::characteristics::{
-    BendTest, Characteristics, ExpandedResult, HysteresisResult, SeatingResult,
+    BendTest, Characteristics, ExpandedResult, HysteresisResult, PositionResult, SeatingResult,
 };
 use super::diagnose::{LOAD_MAX_NM, diagnose, temperature_range_c};
 use super::record::{CalibrationCurve, CalibrationResult, LeverConstants};
@@ -55,6 +55,8 @@ use zero::{Weight, weight, zero_returns_nm, zero_u_nm};
 pub const BEND_LEVEL: f64 = 0.01;
 /// Time between two zeros of a survey, minutes (DER: a check pin every twenty pins or so).
 pub const ZERO_INTERVAL_MIN: f64 = 30.0;
+/// Distance of hand positions told, in what their arms explain at k = 2 (so at k = 3, our choice).
+const APART_FACTOR: f64 = 1.5;
 /// Scatter beyond this is no lever in order, N·m.
 const SCATTER_MAX_NM: f64 = 0.06;
 /// Weight moments a lever of this design may have, N·m (DER: 0.59, grips and tips differ).
@@ -115,6 +117,7 @@ pub fn evaluate(bench: &Bench, choices: &Choices) -> Result<CalibrationResult, C
         ..terms_of(&drift, &hysteresis, seatings.as_ref())
     };
     let mut remarks: Vec<String> = suspicions.iter().map(Suspicion::to_string).collect();
+    remarks.extend(apart(&positions, &terms));
     remarks.extend(left_out(bench, &terms));
     let points = square.results(&corrected, &fit);
     let expanded = expanded(&terms, square.range_nm());
@@ -184,6 +187,23 @@ fn second_look(suspicions: &mut Vec<Suspicion>, scatter_nm: f64, weight: &Weight
     if weight.moment_nm < WEIGHT_RANGE_NM.0 || weight.moment_nm > WEIGHT_RANGE_NM.1 {
         suspicions.push(Suspicion::WeightOdd { weight_moment_nm: weight.moment_nm });
     }
+}
+
+/// Hand positions further apart than their arms explain: an arm measured wrongly, or a lever that
+/// minds where it is held.
+fn apart(positions: &[PositionResult], terms: &LeverTerms) -> Option<String> {
+    let half_width = terms.cross_load_relative_half_width;
+    // Of half the difference, at k = 2.
+    let explained = positions.iter().map(|one| one.relative_u * one.relative_u).sum::<f64>().sqrt();
+    (half_width > APART_FACTOR * explained).then(|| {
+        format!(
+            "hand positions read ± {:.2} % apart and their arms explain ± {:.2} %: measure the \
+             arms again, or else the lever minds where it is held; the uncertainty holds it either \
+             way",
+            100.0 * half_width,
+            100.0 * explained
+        )
+    })
 }
 
 /// What the record must say was not done.

@@ -27,9 +27,10 @@ use crate::text::printable;
 /// What must be said before a weight is hung (common sense, no source).
 const CAUTIONS: &str = "\
 Before you hang a weight:
-  Clamp the square firmly; head fully on it, handle level and free. Hang the weight by a cord that
-  holds ten times as much, low over the floor; feet and fingers clear of where it may fall.
-  Never load the lever beyond 25 N·m. Still the weight with a finger, then keep clear of it.
+  Clamp the square firmly; head fully on it, handle level and free. Hang the
+  weight by a cord that holds ten times as much, low over the floor; feet and
+  fingers clear of where it may fall. Never load the lever beyond 25 N·m. Still
+  the weight with a finger, then keep clear of it.
 ";
 
 /// Arguments of `pinhold lever check`.

@@ -25,9 +25,9 @@ pub(super) fn text(record: &CheckRecord, unit: TorqueUnit) -> String {
         "  hung: {}, {} ± {} {unit}; read {} ± {}\n",
         hung.join(", "),
         show(result.load_nm.value),
-        show(2.0 * result.load_nm.u),
+        show(not_nothing(2.0 * result.load_nm.u, digits, unit)),
         show(result.read_nm.value),
-        show(2.0 * result.read_nm.u),
+        show(not_nothing(2.0 * result.read_nm.u, digits, unit)),
     ));
     for (name, comparison) in [
         ("weight", &result.weight),
@@ -48,6 +48,23 @@ pub(super) fn text(record: &CheckRecord, unit: TorqueUnit) -> String {
     text
 }
 
+/// A number with its sign; what rounds to nothing has none.
+pub(super) fn signed(value: f64, digits: usize) -> String {
+    let shown = format!("{value:+.digits$}");
+    if shown.bytes().any(|byte| byte.is_ascii_digit() && byte != b'0') {
+        shown
+    } else {
+        shown.trim_start_matches(['+', '-']).to_owned()
+    }
+}
+
+/// An uncertainty that would read as none, rounded up to the last digit shown, N·m.
+fn not_nothing(u_nm: f64, digits: usize, unit: TorqueUnit) -> f64 {
+    let least = libm::pow(10.0, -(digits as f64));
+    let shown = unit.from_newton_metres(u_nm);
+    if shown > 0.0 && shown < least { least * unit.newton_metres() } else { u_nm }
+}
+
 fn comparison_line(name: &str, comparison: &Comparison, unit: TorqueUnit) -> String {
     let digits = unit.decimals() + 2;
     let show = |torque_nm: f64| unit.from_newton_metres(torque_nm);
@@ -57,9 +74,9 @@ fn comparison_line(name: &str, comparison: &Comparison, unit: TorqueUnit) -> Str
         Answer::Fail => "NOT fine",
     };
     format!(
-        "  {name}: {:+.digits$} ± {:.digits$} {unit} off, allowed ± {:.digits$}: {answer}\n",
-        show(comparison.difference_nm.value),
-        show(comparison.expanded_u_nm()),
+        "  {name}: {} ± {:.digits$} {unit} off, allowed ± {:.digits$}: {answer}\n",
+        signed(show(comparison.difference_nm.value), digits),
+        show(not_nothing(comparison.expanded_u_nm(), digits, unit)),
         show(comparison.limit_nm),
     )
 }
@@ -106,5 +123,20 @@ fn what_would_tell(record: &CheckRecord) -> &'static str {
     } else {
         "the lever reads near the edge of what is allowed; seat it anew, level the handle, and if \
          it stays, calibrate it"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_has_no_sign_and_no_uncertainty_reads_as_none() {
+        assert_eq!(signed(-0.0004, 3), "0.000");
+        assert_eq!((signed(-0.0006, 3), signed(0.012, 3)), ("-0.001".into(), "+0.012".into()));
+        let unit = TorqueUnit::InchPoundForce;
+        let least_nm = not_nothing(1e-6, 2, unit);
+        assert!((unit.from_newton_metres(least_nm) - 0.01).abs() < 1e-12);
+        assert_eq!((not_nothing(0.0, 2, unit), not_nothing(0.5, 2, unit)), (0.0, 0.5));
     }
 }

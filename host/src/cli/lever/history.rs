@@ -3,6 +3,7 @@
 use clap::Args;
 use serde_json::{Value, json};
 
+use super::check_words::signed;
 use super::standing::day;
 use crate::calibration::check::{Answer, CheckRecord};
 use crate::calibration::record::CalibrationRecord;
@@ -170,9 +171,9 @@ pub(super) fn check_line(check: &CheckRecord, unit: TorqueUnit) -> String {
     let digits = unit.decimals() + 2;
     let show = |torque_nm: f64| unit.from_newton_metres(torque_nm);
     format!(
-        "{} {answer}; {:+.digits$} ± {:.digits$} {unit} off at {}, allowed ± {:.digits$}",
+        "{} {answer}; {} ± {:.digits$} {unit} off at {}, allowed ± {:.digits$}",
         day(check.made_ms),
-        show(result.weight.difference_nm.value),
+        signed(show(result.weight.difference_nm.value), digits),
         show(result.weight.expanded_u_nm()),
         report::torque(result.load_nm.value, unit),
         show(result.weight.limit_nm),

@@ -1,4 +1,6 @@
 //! Fits, the way back from a reading, analysis of variance, summaries, a torque cell's terms.
+//!
+//! A little long: the published cases of one topic, one test each.
 
 use pinhold::metrology::anova::one_way;
 use pinhold::metrology::errors_in_both::{UncertainPoint, fit_distance_line};

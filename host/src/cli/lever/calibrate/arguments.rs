@@ -20,8 +20,9 @@ another and taken off again, to the right (sharp) and to the left (flat). What f
 the lever, a record in the store with its expanded uncertainty, and how sure a reading of this lever
 is. Behind ± stands the most a value may be off (half the width of a rectangle). What is not given
 is asked for at a terminal. Every point is on disk before the next; an interrupted calibration goes
-on with --resume. Nothing is kept of numbers that contradict each other; the sentence says what
-looks wrong.
+on with --resume, people, place and all that was typed with it. --masses, --arm or --gravity beside
+--resume put right what was typed wrong, and no weight is hung again. Nothing is kept of numbers
+that contradict each other; the sentence says what looks wrong.
 
 A bench written by hand: --from FILE.csv with the columns arm,direction,leg,masses,code (numbers of
 --arm and --masses from 1, masses joined by +; arm 'free' off the square), and if known sd, samples,
@@ -34,8 +35,8 @@ Examples:
     --arm '250 mm ± 0.5 mm' --arm '300 mm ± 0.5 mm' --latitude 47.4 --height 410 --people 'A. Ex'
   pinhold lever calibrate --resume
   pinhold lever calibrate --simulated --dry-run
-  pinhold lever calibrate --from bench.csv --masses '1 kg, 2 kg, 3 kg' --arm '25 cm' --arm '30 cm' \\
-    --gravity 9.8072")]
+  pinhold lever calibrate --from bench.csv --gravity 9.8072 --masses '1 kg, 2 kg, 3 kg' \\
+    --arm '25 cm' --arm '30 cm'")]
 pub(in crate::cli::lever) struct CalibrateArguments {
     /// Port the lever is on [default: the only likely one]
     #[arg(long, value_name = "PORT", conflicts_with = "simulated")]
@@ -62,9 +63,8 @@ pub(in crate::cli::lever) struct CalibrateArguments {
     #[arg(long, value_name = "NAMES", value_parser = names_parser)]
     pub people: Option<Names>,
     /// Where
-    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
-    #[arg(hide_default_value = true)]
-    pub place: String,
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser)]
+    pub place: Option<String>,
     /// Relative humidity of the room, percent
     #[arg(long, value_name = "PERCENT", value_parser = humidity_parser)]
     pub humidity: Option<f64>,
@@ -72,12 +72,11 @@ pub(in crate::cli::lever) struct CalibrateArguments {
     #[arg(long, value_name = "TEMPERATURE", value_parser = temperature_parser)]
     pub room_temperature: Option<f64>,
     /// A note to the record
-    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
-    #[arg(hide_default_value = true)]
-    pub remark: String,
-    /// When the next one is due: 12mo, 1y, 90d or a date
-    #[arg(long, value_name = "WHEN", value_parser = due_parser, default_value = "12mo")]
-    pub due: Due,
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser)]
+    pub remark: Option<String>,
+    /// When the next one is due: 12mo, 1y, 90d or a date [default: 12mo]
+    #[arg(long, value_name = "WHEN", value_parser = due_parser)]
+    pub due: Option<Due>,
     /// Pins seated anew, from a CSV file
     #[arg(long, value_name = "FILE")]
     pub seatings: Option<PathBuf>,

@@ -17,7 +17,8 @@ use serde_json::json;
 use super::{calendar, line};
 use crate::bench::{BenchError, BenchLever};
 use crate::calibration::bench::{Bench, SeatingReading};
-use crate::calibration::procedure::{Procedure, Step};
+use crate::calibration::facts::Facts;
+use crate::calibration::procedure::{Procedure, Setup, Step};
 use crate::calibration::record::{CALIBRATION_VERSION, CalibrationRecord, CalibrationResult};
 use crate::calibration::{CalibrationError, Choices, evaluate};
 use crate::cli::context::{Context, say, shell_quoted};
@@ -30,12 +31,14 @@ use talk::{Talk, Wish};
 /// What must be said before a weight is hung (common sense, no source).
 const CAUTIONS: &str = "\
 Before you hang a weight:
-  Weights fall: feet and fingers clear, nobody beneath, hang them low over the floor and secure
-  each by a cord of its own. Clamp the square firmly; head fully on it, handle level and free.
-  Never load the lever beyond 25 N·m. Put weights on and take them off without a jerk; still them
-  with a finger, then keep clear.
-Each step: do it, press Enter, wait until the reading stands still. Before Enter: b goes back a
-point, s leaves the point out, q stops; what was read is kept, and --resume goes on with it.
+  Weights fall: feet and fingers clear, nobody beneath, hang them low over the
+  floor and secure each by a cord of its own. Clamp the square firmly; head
+  fully on it, handle level and free. Never load the lever beyond 25 N·m. Put
+  weights on and take them off without a jerk; still them with a finger, then
+  keep clear.
+Each step: do it, press Enter, wait until the reading stands still. Instead of
+Enter: b goes back a point, s leaves the point out, q stops; what was read is
+kept, and --resume goes on with it.
 ";
 
 /// Runs the command.
@@ -56,6 +59,10 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     }
     let mut store = context.open_store()?;
     let calendar = calendar(context);
+    let asks = talk::somebody_is_there() && setup::given(arguments).is_none();
+    if asks && !arguments.simulated && !arguments.resume {
+        look_first(context, arguments, calendar)?;
+    }
     let known = if arguments.resume { None } else { Some(setup::given_or_asked(arguments)?) };
     let mut talk = if arguments.simulated {
         let setup = known.clone().unwrap_or_else(setup::practice);
@@ -76,8 +83,13 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     if !seatings.is_empty() {
         procedure.seatings = seatings;
     }
+    talk.know_zero(&procedure.bench().points);
+    procedure.facts = setup::facts(arguments).or(&procedure.facts);
+    // A date that has passed is said before anything is hung, not after.
+    setup::due_ms(&procedure.facts, talk.now_ms())?;
     // Whoever hangs weights must read it; a simulated lever with --json has nobody.
-    if !(context.json && talk.is_simulated()) {
+    let hangs = procedure.next().is_some();
+    if hangs && !(context.json && talk.is_simulated()) {
         say(CAUTIONS);
     }
     let keep = |procedure: &Procedure| {
@@ -91,7 +103,7 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     let result = evaluated(context, &procedure.bench(), arguments, number)?;
     let made_ms = talk.now_ms();
     let source = Made { lever: hello.device, number, made_ms, simulated: procedure.simulated };
-    let record = record(arguments, &source, procedure.bench(), result)?;
+    let record = record(&procedure.facts, &source, procedure.bench(), result)?;
     if !arguments.dry_run {
         // On this disk first: a lever must not name what nobody holds.
         store.keep_calibration(&record)?;
@@ -123,6 +135,19 @@ fn look_at_seatings(
         ));
     }
     Ok(())
+}
+
+/// Before anybody is asked for anything: that the lever is there, and not half calibrated.
+fn look_first(
+    context: &Context,
+    arguments: &CalibrateArguments,
+    calendar: Calendar,
+) -> Result<(), CliError> {
+    let lever = BenchLever::open(line(arguments.port.as_ref())?, calendar)?;
+    let path = files::progress_path(&context.data, lever.hello().device);
+    // Whether it hears that this was all matters to nobody: it is opened again.
+    let _ = lever.close();
+    refuse_unfinished(&path, arguments)
 }
 
 /// Takes every step that is left.
@@ -175,10 +200,19 @@ fn read(
             say(&format!("  note: {}", doubt.sentence(context.unit)));
         }
         if !doubts.is_empty() {
-            match talk.ask("  a reads it again, Enter keeps it, q stops")? {
+            match talk.ask("  a reads it again, Enter keeps it, s leaves it out, q stops")? {
                 Wish::Again => continue,
                 Wish::Stop => return Err(stopped(procedure)),
-                Wish::Go | Wish::Back | Wish::Skip => {}
+                // Only Enter keeps what is doubted.
+                Wish::Skip => {
+                    procedure.skip();
+                    return Ok(());
+                }
+                Wish::Back => {
+                    procedure.redo();
+                    return Ok(());
+                }
+                Wish::Go => {}
             }
         }
         procedure.take(&settled, talk.now_ms());
@@ -227,6 +261,14 @@ fn resumed(
         let sentence = "there is no unfinished calibration of this lever to go on with";
         return Err(CliError::new(Exit::NotThere, sentence));
     };
+    procedure.setup = setup::amended(arguments, procedure.setup);
+    procedure.check().map_err(|error| {
+        let sentence = format!(
+            "{error} with the --masses and --arm typed now: give as many as before, in the same \
+             order, or begin with --anew"
+        );
+        CliError::new(Exit::Usage, sentence)
+    })?;
     if let Some(point) = arguments.again {
         let step = point.checked_sub(1).and_then(|point| procedure.step_of(point));
         let Some(step) = step else {
@@ -248,7 +290,7 @@ struct Made {
 }
 
 fn record(
-    arguments: &CalibrateArguments,
+    facts: &Facts,
     made: &Made,
     bench: Bench,
     result: CalibrationResult,
@@ -259,12 +301,12 @@ fn record(
         lever: made.lever,
         number: made.number,
         made_ms: made.made_ms,
-        due_ms: arguments.due.after_ms(made.made_ms)?,
-        people: arguments.people.clone().unwrap_or_default().0,
-        place: arguments.place.clone(),
-        relative_humidity: arguments.humidity,
-        room_temperature_c: arguments.room_temperature,
-        remark: arguments.remark.clone(),
+        due_ms: setup::due_ms(facts, made.made_ms)?,
+        people: facts.people.clone(),
+        place: facts.place.clone().unwrap_or_default(),
+        relative_humidity: facts.relative_humidity,
+        room_temperature_c: facts.room_temperature_c,
+        remark: facts.remark.clone().unwrap_or_default(),
         simulated: made.simulated,
         bench,
         result,
@@ -281,8 +323,9 @@ fn evaluated(
     evaluate(bench, &choices).map_err(|error| {
         let hint = match (&error, &arguments.from) {
             (CalibrationError::Suspect { .. }, None) => {
-                "\nNothing is kept on the lever. Take a series again with --resume --again POINT, \
-                 or, if all is right, --resume --insist"
+                "\nNothing is kept on the lever; the readings are, on this disk. Was a mass or an \
+                 arm typed wrong: --resume with all --masses or every --arm as they are. To take \
+                 a series again: --resume --again POINT. If all is right: --resume --insist"
             }
             (CalibrationError::Suspect { .. }, Some(_)) => {
                 "\nNothing was kept. If all is right, add --insist"
@@ -308,6 +351,9 @@ fn from_file(
     seatings: Vec<SeatingReading>,
 ) -> Result<(), CliError> {
     let mut bench = files::bench(path, setup::given(arguments))?;
+    let typed = Setup { masses: bench.masses, positions: bench.positions, gravity: bench.gravity };
+    let Setup { masses, positions, gravity } = setup::amended(arguments, typed);
+    bench = Bench { masses, positions, gravity, ..bench };
     if !seatings.is_empty() {
         bench.seatings = seatings;
     }
@@ -321,7 +367,7 @@ fn from_file(
     let result = evaluated(context, &bench, arguments, number)?;
     let made_ms = i64::try_from(context.now_us / 1000).unwrap_or(i64::MAX);
     let made = Made { lever, number, made_ms, simulated: false };
-    let record = record(arguments, &made, bench, result)?;
+    let record = record(&setup::facts(arguments), &made, bench, result)?;
     if let Some(store) = &mut store {
         store.keep_calibration(&record)?;
     }

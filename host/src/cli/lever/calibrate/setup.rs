@@ -1,6 +1,7 @@
 //! What a calibration needs beforehand, from the command line or by asking.
 
 use std::collections::HashMap;
+use std::fmt;
 
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp, civil};
@@ -8,15 +9,20 @@ use jiff::{Span, Timestamp, civil};
 use super::arguments::{CalibrateArguments, Names};
 use super::talk::question;
 use crate::calibration::bench::{Gravity, HandPosition, Mass};
+use crate::calibration::facts::Facts;
 use crate::calibration::loads::gravity_of_place;
 use crate::calibration::procedure::Setup;
+use crate::cli::context::say;
 use crate::cli::exit::{CliError, Exit};
 use crate::cli::lever::typed::{arm_parser, height_parser, latitude_parser, mass_parser};
 use crate::cli::parsers::fact_parser;
+use crate::text::printable;
 use crate::units::{TemperatureUnit, parse_temperature_c};
 
 /// Hand positions asked for at least.
 const ARM_COUNT: usize = 2;
+/// When the next calibration is due unless said otherwise.
+const DUE_DEFAULT: &str = "12mo";
 /// People at most.
 const PEOPLE_COUNT_MAX: usize = 12;
 
@@ -38,7 +44,7 @@ pub(in crate::cli::lever) struct Length {
 
 impl Due {
     /// Milliseconds since 1970-01-01 UTC, of a calibration made then.
-    pub(super) fn after_ms(self, made_ms: i64) -> Result<i64, CliError> {
+    fn after_ms(self, made_ms: i64) -> Result<i64, CliError> {
         let utc = TimeZone::UTC;
         let due = Timestamp::from_millisecond(made_ms).and_then(|made| {
             let due = match self {
@@ -57,6 +63,36 @@ impl Due {
             }
         }
     }
+}
+
+/// As it is typed.
+impl fmt::Display for Due {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Due::After(Length { months, days: 0 }) => write!(f, "{months}mo"),
+            Due::After(Length { days, .. }) => write!(f, "{days}d"),
+            Due::On(date) => write!(f, "{date}"),
+        }
+    }
+}
+
+/// What was typed beside the bench.
+pub(super) fn facts(arguments: &CalibrateArguments) -> Facts {
+    Facts {
+        people: arguments.people.clone().unwrap_or_default().0,
+        place: arguments.place.clone(),
+        remark: arguments.remark.clone(),
+        relative_humidity: arguments.humidity,
+        room_temperature_c: arguments.room_temperature,
+        due: arguments.due.map(|due| due.to_string()),
+    }
+}
+
+/// When the next calibration is due after one made then, milliseconds since 1970-01-01 UTC.
+pub(super) fn due_ms(facts: &Facts, made_ms: i64) -> Result<i64, CliError> {
+    let text = facts.due.as_deref().unwrap_or(DUE_DEFAULT);
+    let wrong = |sentence: String| CliError::new(Exit::Usage, format!("--due: {sentence}"));
+    due_parser(text).map_err(wrong)?.after_ms(made_ms)
 }
 
 /// `12mo`, `1y`, `90d`, or a date.
@@ -148,22 +184,29 @@ pub(super) fn given(arguments: &CalibrateArguments) -> Option<Setup> {
     Some(of(arguments.masses.clone(), arguments.arms.clone(), gravity(arguments)?))
 }
 
+/// As it was, with what is typed now in its place: a mistyped weight, arm or gravity put right.
+pub(super) fn amended(arguments: &CalibrateArguments, earlier: Setup) -> Setup {
+    let (masses, arms) = (arguments.masses.clone(), arguments.arms.clone());
+    of(
+        if masses.is_empty() { earlier.masses } else { masses },
+        if arms.is_empty() { earlier.positions } else { arms },
+        gravity(arguments).unwrap_or(earlier.gravity),
+    )
+}
+
 /// As given; what is left out is asked for, or invented where the lever is.
 pub(super) fn given_or_asked(arguments: &CalibrateArguments) -> Result<Setup, CliError> {
     let nothing = arguments.masses.is_empty() && arguments.arms.is_empty();
     if arguments.simulated && nothing && gravity(arguments).is_none() {
         return Ok(practice());
     }
-    let wrong = |sentence: String| CliError::new(Exit::Usage, sentence);
     let mut masses = arguments.masses.clone();
     if masses.is_empty() {
-        let typed = question(
+        masses = asked(
             "dead weights in the order you put them on, such as 0.5 kg ± 0.2 g, 1 kg ± 0.2 g",
             "--masses",
+            |typed| typed.split(',').map(mass_parser).collect(),
         )?;
-        for one in typed.split(',') {
-            masses.push(mass_parser(one).map_err(wrong)?);
-        }
     }
     let mut arms = arguments.arms.clone();
     while arms.len() < ARM_COUNT {
@@ -171,19 +214,32 @@ pub(super) fn given_or_asked(arguments: &CalibrateArguments) -> Result<Setup, Cl
             "arm {}: from the axis of the pin to where weights hang, such as 250 mm ± 0.5 mm",
             arms.len() + 1
         );
-        arms.push(arm_parser(&question(&what, "--arm, twice")?).map_err(wrong)?);
+        arms.push(asked(&what, "--arm, twice", arm_parser)?);
     }
     let gravity = match gravity(arguments) {
         Some(gravity) => gravity,
         None => {
             let option = "--gravity, or --latitude and --height";
-            let latitude = question("latitude, degrees, north positive", option)?;
-            let latitude_deg = latitude_parser(&latitude).map_err(wrong)?;
-            let height = question("height above the sea, metres", option)?;
-            gravity_of_place(latitude_deg, height_parser(&height).map_err(wrong)?)
+            let latitude_deg = asked("latitude, degrees, north positive", option, latitude_parser)?;
+            let height_m = asked("height above the sea, metres", option, height_parser)?;
+            gravity_of_place(latitude_deg, height_m)
         }
     };
     Ok(of(masses, arms, gravity))
+}
+
+/// An answer that can be read; one that cannot is asked for again.
+fn asked<T>(
+    what: &str,
+    option: &str,
+    parse: impl Fn(&str) -> Result<T, String>,
+) -> Result<T, CliError> {
+    loop {
+        match parse(&question(what, option)?) {
+            Ok(answer) => return Ok(answer),
+            Err(sentence) => say(&format!("  {}", printable(&sentence))),
+        }
+    }
 }
 
 /// What a simulated bench has when nothing is given. Invented.
@@ -216,6 +272,12 @@ mod tests {
         assert_eq!(day("90d"), "2024-04-30");
         assert_eq!(day("2025-06-01"), "2025-06-01");
         assert!(due_parser("2023-01-01").unwrap().after_ms(made_ms).is_err());
+        for text in ["12mo", "24mo", "90d", "2025-06-01"] {
+            assert_eq!(due_parser(text).unwrap().to_string(), text);
+        }
+        assert!(due_ms(&Facts::default(), made_ms).is_ok_and(|due_ms| due_ms > made_ms));
+        let odd = Facts { due: Some("whenever".to_owned()), ..Facts::default() };
+        assert!(due_ms(&odd, made_ms).is_err());
         for text in ["", "0mo", "12", "mo", "-3mo", "99999999999y", "soon"] {
             assert!(due_parser(text).is_err(), "{text}");
         }

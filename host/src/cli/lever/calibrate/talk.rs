@@ -15,8 +15,8 @@ use pinhold_sim::deadweight::{Equipment, Stated};
 use pinhold_sim::friction::Turn;
 use pinhold_sim::lever::{LeverModel, LeverSpec, Posture};
 
-use crate::bench::{BenchLever, LiveBench, Settled, StabilityRule};
-use crate::calibration::bench::Setting;
+use crate::bench::{BenchLever, LiveBench, Settled, StabilityRule, Unsettled};
+use crate::calibration::bench::{BenchPoint, Setting};
 use crate::calibration::diagnose::NOMINAL_SPAN_NM_PER_COUNT;
 use crate::calibration::procedure::{Setup, Step};
 use crate::cli::context::say;
@@ -97,6 +97,12 @@ impl<'a> Talk<'a> {
         self.hands.is_some()
     }
 
+    /// Takes the zero from the last point without load, where a calibration goes on.
+    pub(in crate::cli::lever) fn know_zero(&mut self, points: &[BenchPoint]) {
+        let unloaded = points.iter().rev().find(|point| is_unloaded(&point.setting));
+        self.zero_code = unloaded.map(|point| point.mean_code);
+    }
+
     /// Time of the calendar, by the simulated lever's own clock where there is one.
     pub(in crate::cli::lever) fn now_ms(&self) -> i64 {
         let now_ms = if self.hands.is_some() {
@@ -149,6 +155,9 @@ impl<'a> Talk<'a> {
             };
             there.is_some()
         })?;
+        if shown {
+            let _ = write!(stderr(), "\r\u{1b}[K");
+        }
         // The end of the input is the wish to stop.
         Ok(there.flatten().unwrap_or_else(|| "q".to_owned()))
     }
@@ -173,8 +182,7 @@ impl<'a> Talk<'a> {
         let period_ns = self.lever.hello().sample_period_ns;
         self.simulated_ms += sample_count as f64 * f64::from(period_ns) / 1e6;
         let settled = settled?;
-        let is_empty = matches!(&step.setting, Setting::Loaded { masses, .. } if masses.is_empty());
-        if is_empty {
+        if is_unloaded(&step.setting) {
             self.zero_code = Some(settled.mean_code);
         }
         if !self.quiet {
@@ -183,8 +191,9 @@ impl<'a> Talk<'a> {
                 format!(", about {} by the design's span", report::torque(nm, self.unit))
             });
             say(&format!(
-                "  steady: code {:.0} ± {:.0} from {} samples, {:.1} °C{torque}",
-                settled.mean_code,
+                "  steady: code {} ± {:.0} from {} samples, {:.1} °C{torque}",
+                // A whole number: no code is shown as minus nothing.
+                settled.mean_code.round() as i64,
                 settled.code_sd / f64::from(settled.sample_count.max(1)).sqrt(),
                 settled.sample_count,
                 settled.temperature_c
@@ -194,12 +203,21 @@ impl<'a> Talk<'a> {
     }
 }
 
+/// On the square, and nothing hangs.
+fn is_unloaded(setting: &Setting) -> bool {
+    matches!(setting, Setting::Loaded { masses, .. } if masses.is_empty())
+}
+
 fn nominal_nm(code: f64, zero_code: f64) -> f64 {
     (code - zero_code) * NOMINAL_SPAN_NM_PER_COUNT
 }
 
 fn live_text(live: &LiveBench, zero_code: Option<f64>, unit: TorqueUnit) -> String {
-    let state = live.unsettled.map_or_else(|| "steady".to_owned(), |why| why.to_string());
+    let state = match live.unsettled {
+        None => "steady".to_owned(),
+        Some(Unsettled::Waiting) => "waiting".to_owned(),
+        Some(why) => why.to_string(),
+    };
     match zero_code {
         Some(zero) => format!("{}  {state}", report::torque(nominal_nm(live.code, zero), unit)),
         None => format!("code {:.0}  {state}", live.code),
@@ -269,12 +287,17 @@ impl Drop for Hands {
     }
 }
 
+/// Whether somebody sits at a terminal to be asked.
+pub(super) fn somebody_is_there() -> bool {
+    stdin().is_terminal() && stderr().is_terminal()
+}
+
 /// A line typed in answer to a question.
 ///
 /// # Errors
 /// When nobody is there to ask.
 pub(in crate::cli::lever) fn question(what: &str, option: &str) -> Result<String, CliError> {
-    if !stdin().is_terminal() || !stderr().is_terminal() {
+    if !somebody_is_there() {
         let sentence =
             format!("{what} is not given, and nobody is at a terminal to be asked: add {option}");
         return Err(CliError::new(Exit::Usage, sentence));
