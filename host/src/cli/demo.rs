@@ -4,6 +4,8 @@
 //! own code; the host's side is the same as with a lever in the hand. Everything is invented and
 //! the report says so.
 
+mod calibrated;
+
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,6 +15,7 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use pinhold_board_virtual::practice::pin_names;
 use pinhold_board_virtual::{Pace, Practice, Setup, serve};
+use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::record::{Pin, Reading};
 use pinhold_sim::hand::Hand;
 use pinhold_sim::piano::{Facts, Fault, Piano, PlankSight as SimulatedSight, Severity};
@@ -35,6 +38,8 @@ use crate::store::{
 use crate::survey::{self, Line, Observer, SurveyError};
 use crate::text::printable;
 
+pub use calibrated::bench_of;
+
 /// Slip the simulated technician aims at, degrees.
 const SLIP_DEG: f64 = 0.5;
 /// First half of the invented levers' identities; the seed is the second.
@@ -44,7 +49,8 @@ const DEVICE_PREFIX: u64 = 0x0073_696d_0000_0000;
 #[derive(Args, Clone, Debug)]
 #[command(after_long_help = "\
 Faults: none, dry, split, flange, scattered, contaminated, respun-bass, flat-pitch, tight-new,
-off-back. Instrument, fault and readings are invented; the same seed gives the same readings.
+off-back. All of it is invented. The same seed gives the same instrument, fault, lever and hand; the
+readings then agree to their noise, since commands reach the lever at moments of their own.
 What is stored goes to the folder 'demo' within the data folder, unless --data names another.
 
 Examples:
@@ -114,8 +120,8 @@ pub fn condition_of(facts: &Facts) -> Condition {
 }
 
 /// A simulated lever on a port, in a thread of its own.
-struct VirtualLever {
-    name: String,
+pub(super) struct VirtualLever {
+    pub(super) name: String,
     host_end: Option<Box<dyn Port>>,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<std::io::Result<()>>>,
@@ -124,7 +130,7 @@ struct VirtualLever {
 impl VirtualLever {
     /// Starts it on a pseudo-terminal.
     #[cfg(unix)]
-    fn start(practice: Practice) -> std::io::Result<VirtualLever> {
+    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
         let mut pty = pinhold_board_virtual::pty::Pty::open()?;
         let name = pty.name().unwrap_or_default();
         let stop = Arc::new(AtomicBool::new(false));
@@ -136,7 +142,7 @@ impl VirtualLever {
 
     /// Starts it on a pipe within the process: this platform has no pseudo-terminals.
     #[cfg(not(unix))]
-    fn start(practice: Practice) -> std::io::Result<VirtualLever> {
+    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
         let (mut lever_end, host_end) = pinhold_board_virtual::pipe::pair();
         let stop = Arc::new(AtomicBool::new(false));
         let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
@@ -155,7 +161,7 @@ impl VirtualLever {
     }
 
     /// Opens the host's end.
-    fn open(&mut self) -> Result<Box<dyn Port>, PortError> {
+    pub(super) fn open(&mut self) -> Result<Box<dyn Port>, PortError> {
         match self.host_end.take() {
             Some(end) => Ok(end),
             None => port::open(&self.name),
@@ -237,15 +243,8 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
         ));
     }
     let pins: Vec<Pin> = instrument.pins.iter().map(|field_pin| field_pin.pin).collect();
-    let mut lever = VirtualLever::start(Practice::new(Setup {
-        lever: LeverModel::drawn(arguments.seed, Posture::level_grand()),
-        hand: Hand::default(),
-        seed: arguments.seed,
-        device: DEVICE_PREFIX | (arguments.seed & 0xffff_ffff),
-        epoch: epoch_of(uid),
-        piano,
-    }))
-    .map_err(|error| {
+    let practice = calibrated_practice(context, &mut store, arguments.seed, uid, piano)?;
+    let mut lever = VirtualLever::start(practice).map_err(|error| {
         CliError::new(Exit::InputOutput, format!("no port for the simulated lever ({error})"))
     })?;
     if !context.json {
@@ -271,6 +270,36 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
         ));
     }
     conclude(context, &mut store, &name, arguments, severity)
+}
+
+/// The simulated technician with the lever of this seed, which carries the calibration an invented
+/// bench gave it.
+fn calibrated_practice(
+    context: &Context,
+    store: &mut Store,
+    seed: u64,
+    uid: u64,
+    piano: Piano,
+) -> Result<Practice, CliError> {
+    let device = DEVICE_PREFIX | (seed & 0xffff_ffff);
+    let lever = LeverModel::drawn(seed, Posture::level_grand());
+    let calibration = calibrated::calibration_of(store, context, device, lever, seed)?;
+    let hand = Hand::default();
+    let setup = Setup { piano, lever, hand, seed, device, epoch: epoch_of(uid) };
+    let mut practice = Practice::new(setup);
+    let stored = practice.calibrate(&calibrated::sent(&calibration)?);
+    if stored != CommandResult::Done {
+        let sentence = format!("the simulated lever takes no calibration ({stored:?})");
+        return Err(CliError::new(Exit::Bug, sentence));
+    }
+    if !context.json {
+        say(&format!(
+            "Lever calibrated on an invented bench: calibration {}, U (k = 2) {:.2} % at 10 N·m",
+            calibration.number,
+            100.0 * calibration.result.terms.expanded_u_nm(10.0) / 10.0
+        ));
+    }
+    Ok(practice)
 }
 
 /// Shows map, zones and verdict, writes the report, and tells what was hidden.
@@ -360,6 +389,6 @@ fn instrument_id(
 
 /// A log epoch no earlier run of the same seed had: the virtual lever's log is in RAM, so every
 /// power-up starts a new one.
-fn epoch_of(uid: u64) -> u32 {
+pub(super) fn epoch_of(uid: u64) -> u32 {
     ((uid >> 16) ^ uid) as u32
 }

@@ -13,6 +13,7 @@ pub mod context;
 pub mod correct;
 pub mod demo;
 pub mod exit;
+pub mod files;
 pub mod import;
 pub mod instrument;
 pub mod lever;

@@ -5,11 +5,16 @@
 //! reading is ever called "the standard".
 
 pub mod budget;
+pub mod calibration;
+pub mod document;
 pub mod html;
 mod html_tables;
 pub mod json;
 pub mod legend;
 pub mod marks;
+pub mod numbers;
+#[cfg(feature = "pdf")]
+pub mod pdf;
 pub mod svg;
 mod svg_marks;
 mod svg_strips;

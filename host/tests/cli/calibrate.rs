@@ -61,11 +61,11 @@ fn written(really: &dyn Fn(usize, f64) -> f64) -> String {
     text
 }
 
-fn honest() -> String {
+pub(crate) fn honest() -> String {
     written(&|_, listed_kg| listed_kg)
 }
 
-fn from<'a>(more: &[&'a str]) -> Vec<&'a str> {
+pub(crate) fn from<'a>(more: &[&'a str]) -> Vec<&'a str> {
     [&["lever", "calibrate", "--from", "bench.csv"][..], &SETUP, more].concat()
 }
 
@@ -82,6 +82,7 @@ fn a_bench_from_a_file_gives_constants_and_uncertainty() {
         "curve          straight line",
         "expanded uncertainty of the lever, k = 2",
         "no pins seated anew",
+        "pinhold lever seatings FILE.csv --people 'NAME, NAME'\n",
     ] {
         assert!(outcome.out.contains(words), "{words}: {}", outcome.out);
     }
@@ -202,6 +203,7 @@ fn pins_seated_anew_come_from_a_file() {
     let outcome = bench.run(&from(&["--seatings", "seatings.csv"]));
     assert!(outcome.out.contains("(60 readings, 10 pins)"), "{}", outcome.out);
     assert!(!outcome.out.contains("of the class"), "{}", outcome.out);
+    assert!(!outcome.out.contains("pinhold lever seatings"), "{}", outcome.out);
     bench.write("seatings.csv", "pin,person,round,friction\n1,1,1,6\n1,1,1,6\n");
     let twice = bench.run(&from(&["--seatings", "seatings.csv"]));
     assert_eq!(twice.code, 3);

@@ -8,9 +8,11 @@ mod import;
 mod inbox;
 mod instrument;
 mod lever;
+mod record;
 mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;
+mod seatings;
 mod shelf;
 mod standing;
 mod strings;

@@ -7,6 +7,7 @@ mod alone;
 mod binary;
 mod calibrated;
 mod checked;
+mod seatings;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -30,7 +31,7 @@ use pinhold_board_virtual::{Pace, Practice, Setup, serve};
 use pinhold_protocol::message::{ChoosePin, plan_checksum};
 use pinhold_protocol::record::{Pin, Reading};
 use pinhold_protocol::units::Angle;
-use pinhold_sim::hand::Hand;
+use pinhold_sim::hand::{Gesture, Hand};
 use pinhold_sim::piano::{Fault, Piano, Severity};
 use pinhold_sim::sensors::{LeverModel, Posture};
 use tempfile::TempDir;
@@ -48,6 +49,11 @@ struct Bench {
 
 impl Bench {
     fn start(seed: u64, epoch: u32) -> Bench {
+        Bench::start_with(seed, epoch, |_, _| Gesture::micro_stroke())
+    }
+
+    /// The technician's gesture hangs on the pin's place and the tries before.
+    fn start_with(seed: u64, epoch: u32, gesture_of: fn(usize, u32) -> Gesture) -> Bench {
         let piano = Piano::invent(seed, Fault::None, Severity::Plain);
         let pins = pin_names(&piano);
         let mut practice = Practice::new(Setup {
@@ -57,7 +63,8 @@ impl Bench {
             device: seed,
             epoch,
             piano,
-        });
+        })
+        .with_gestures(gesture_of);
         let mut pty = Pty::open().unwrap();
         let port = pty.name().unwrap();
         let stop = Arc::new(AtomicBool::new(false));

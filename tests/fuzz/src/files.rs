@@ -1,5 +1,8 @@
-//! What people hand over: tables of readings and strings, names of notes, pins and stringings.
+//! What people hand over: tables of readings, strings and loads, a calibration's bench, quantities
+//! with their units, names of notes, pins and stringings.
 
+use pinhold::calibration::bench::Bench;
+use pinhold::calibration::{Choices, evaluate, load_table};
 use pinhold::import;
 use pinhold::instrument::InstrumentKind;
 use pinhold::instrument::layout::modern_88;
@@ -8,7 +11,10 @@ use pinhold::instrument::note::parse_note;
 use pinhold::instrument::pitch_cost::PitchBound;
 use pinhold::instrument::scale::StringScale;
 use pinhold::instrument::stringing::Stringing;
+use pinhold::metrology::lack_of_fit::line_or_quadratic;
+use pinhold::metrology::least_squares::Observations;
 use pinhold::text;
+use pinhold::units::{parse_length_m, parse_mass_kg, parse_temperature_c, parse_torque};
 
 /// For [`run`].
 pub fn seeds() -> Vec<Vec<u8>> {
@@ -19,6 +25,10 @@ pub fn seeds() -> Vec<Vec<u8>> {
         "note,string,speaking_length_mm,wire,wound_mass_g_per_m,total_length_in\n\
          A0,C,1400,20,160,\nA4,,398,16,,\nA4,R,15 5/8 in,0.95 mm,,28\n",
         "# x\nnote;speaking_length_cm;wire_mm;winding;wrap_mm;packing\nE1;133;1,1;iron;0,9;0,8\n",
+        "load,reading\n0,0.1\n5,10.2\n10,20.1\n20,40.4\n",
+        "52 in-lb,5.9 N·m,250 mm,2 kg,70 F,15 5/8 in",
+        r#"{"masses":[{"name":"a","mass_kg":{"value":1.0,"u":0.001}}],"positions":[],"points":[],
+            "gravity":{"value_m_s2":{"value":9.81,"u":0.001},"source":"typed"},"seatings":[]}"#,
         "10/17/61",
         "A4L,12-25",
     ]
@@ -35,6 +45,8 @@ pub fn run(bytes: &[u8]) {
         }
     }
     strings(bytes);
+    loads(bytes);
+    bench(bytes);
     let words = String::from_utf8_lossy(bytes);
     let shown = text::printable(&words);
     assert!(!shown.chars().any(char::is_control), "{shown:?}");
@@ -42,6 +54,7 @@ pub fn run(bytes: &[u8]) {
         if let Some(note) = parse_note(word) {
             assert!((1..=88).contains(&note));
         }
+        quantities(word);
         if let Ok(stringing) = Stringing::from_text(word, 1, 88) {
             assert!(stringing.pin_count() >= 88);
         }
@@ -70,5 +83,50 @@ fn strings(bytes: &[u8]) {
         }
         let bound = PitchBound::of(&instrument, field.pin);
         assert!(bound.cents_per_degree.is_finite() && bound.cents_per_degree > 0.0, "{bound:?}");
+    }
+}
+
+/// A table of loads and readings: what is taken can be fitted or is refused in words.
+fn loads(bytes: &[u8]) {
+    let Ok(table) = load_table::parse(bytes) else { return };
+    assert_eq!(table.loads.len(), table.readings.len());
+    assert!(table.loads.iter().chain(&table.readings).all(|number| number.is_finite()));
+    let observations = Observations::equal(&table.readings);
+    if let Ok(choice) = line_or_quadratic(&table.loads, observations, 0.01) {
+        let coefficients = &choice.curve.fit.coefficients;
+        assert!(coefficients.iter().all(|number| number.is_finite()), "{coefficients:?}");
+    }
+}
+
+/// A bench written down by somebody else: constants come out finite or a sentence does.
+fn bench(bytes: &[u8]) {
+    let Ok(bench) = serde_json::from_slice::<Bench>(bytes) else { return };
+    match evaluate(&bench, &Choices { number: 1, insist: true }) {
+        Ok(result) => {
+            let constants = result.constants;
+            let numbers =
+                [constants.zero_code, constants.span_nm_per_count, constants.weight_moment_nm];
+            assert!(numbers.iter().all(|number| number.is_finite()), "{constants:?}");
+        }
+        Err(error) => assert!(!error.to_string().is_empty()),
+    }
+}
+
+/// Quantities as typed: a number that is one, or a sentence without control characters.
+fn quantities(word: &str) {
+    let read = [
+        parse_torque(word, None),
+        parse_length_m(word, None),
+        parse_mass_kg(word, None),
+        parse_temperature_c(word, None),
+    ];
+    for quantity in read {
+        match quantity {
+            Ok(value) => assert!(value.is_finite(), "{word:?}"),
+            Err(error) => {
+                let sentence = error.to_string();
+                assert!(!sentence.chars().any(char::is_control), "{sentence:?}");
+            }
+        }
     }
 }

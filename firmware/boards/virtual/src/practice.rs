@@ -1,12 +1,17 @@
 //! Core and technician in step with each other, one sample at a time.
 
+use pinhold_lever::calibration::Calibration;
 use pinhold_lever::log::{FlashLog, RamLog, RecordLog};
 use pinhold_lever::{Identity, Input, Lamp, Lever, RawMotion, RawSample, Signals};
+use pinhold_protocol::error::CommandResult;
+use pinhold_protocol::message::StoreCalibration;
 use pinhold_protocol::record::{Pin, StringPosition};
 use pinhold_protocol::units::DeviceTime;
 use pinhold_sim::bench::{Tick, Workbench};
+use pinhold_sim::cell::Hold;
 use pinhold_sim::hand::{Gesture, Hand};
 use pinhold_sim::piano::{Piano, StringLetter};
+use pinhold_sim::rng::Random;
 use pinhold_sim::sensors::LeverModel;
 
 use crate::chip::Chip;
@@ -54,6 +59,13 @@ pub struct Practice<L = RamLog> {
     /// Samples the lever has asked for a repeat while the hand was idle.
     repeat_wait: u32,
     gesture_of: fn(usize, u32) -> Gesture,
+    grip: Option<Grip>,
+}
+
+/// How somebody holds the lever, and what differs from one seating to the next.
+struct Grip {
+    hold: Hold,
+    random: Random,
 }
 
 /// The protocol's name for a simulated string.
@@ -161,7 +173,26 @@ impl<L: RecordLog> Practice<L> {
             on_pin: None,
             repeat_wait: 0,
             gesture_of: |_, _| Gesture::micro_stroke(),
+            grip: None,
         }
+    }
+
+    /// Lets the technician hold the lever so, and the tip sit a little differently at every
+    /// seating, as much as the lever's model says.
+    #[must_use]
+    pub fn held_so(mut self, hold: Hold, seed: u64) -> Practice<L> {
+        self.grip = Some(Grip { hold, random: Random::new(seed).fork("grip") });
+        self
+    }
+
+    /// Puts the lever on a pin.
+    fn seat(&mut self, index: usize) {
+        if let Some(grip) = self.grip.as_mut() {
+            let scatter = self.bench.lever().cell.seating_relative_sd;
+            let seating_relative = grip.hold.seating_relative + grip.random.normal(0.0, scatter);
+            self.bench.take_hold(Hold { seating_relative, ..grip.hold });
+        }
+        self.bench.seat(index);
     }
 
     /// Lets the technician use another gesture, chosen from the pin's place in the piano and the
@@ -170,6 +201,16 @@ impl<L: RecordLog> Practice<L> {
     pub fn with_gestures(mut self, gesture_of: fn(usize, u32) -> Gesture) -> Practice<L> {
         self.gesture_of = gesture_of;
         self
+    }
+
+    /// Stores a calibration as a host would.
+    pub fn calibrate(&mut self, sent: &StoreCalibration) -> CommandResult {
+        self.lever.keep_calibration(&Calibration {
+            number: sent.number,
+            zero_code_q8: sent.zero_code_q8,
+            span_nm_per_count: sent.span_newton_metres_per_count_f32(),
+            weight_moment_nm: sent.weight_moment.newton_metres_f32(),
+        })
     }
 
     /// The lever's clock.
@@ -256,7 +297,7 @@ impl<L: RecordLog> Practice<L> {
                 self.on_pin = None;
             }
             (Some(index), None) => {
-                self.bench.seat(index);
+                self.seat(index);
                 self.on_pin = Some((index, 0));
             }
             (Some(index), Some((on, _))) if index != on => {
@@ -276,7 +317,7 @@ impl<L: RecordLog> Practice<L> {
                     // One thing at a time.
                 } else if self.bench.pin_index().is_none() {
                     // It slipped off; any person notices that.
-                    self.bench.seat(index);
+                    self.seat(index);
                 } else if asked && tries < REPEAT_COUNT_MAX {
                     self.bench.perform((self.gesture_of)(index, tries));
                     self.repeat_wait = 0;

@@ -9,6 +9,8 @@ mod fetch;
 mod fit;
 mod history;
 mod load;
+mod record;
+mod seatings;
 pub(super) mod standing;
 mod status;
 mod typed;
@@ -41,10 +43,14 @@ enum Verb {
     Fit(fit::FitArguments),
     /// Calibrate the lever with dead weights on a known arm
     Calibrate(Box<calibrate::CalibrateArguments>),
+    /// Seat the lever on the same pins again and again, two people in turn
+    Seatings(Box<seatings::SeatingsArguments>),
     /// Check the lever against its calibration with one weight
     Check(Box<check::CheckArguments>),
     /// Calibrations and checks of a lever, in the order of time
     History(history::HistoryArguments),
+    /// A calibration as a document to print and keep, HTML or PDF
+    Record(record::RecordArguments),
 }
 
 /// Runs the command.
@@ -58,8 +64,10 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Fetch(arguments) => fetch::run(context, arguments),
         Verb::Fit(arguments) => fit::run(context, arguments),
         Verb::Calibrate(arguments) => calibrate::run(context, arguments),
+        Verb::Seatings(arguments) => seatings::run(context, arguments),
         Verb::Check(arguments) => check::run(context, arguments),
         Verb::History(arguments) => history::run(context, arguments),
+        Verb::Record(arguments) => record::run(context, arguments),
     }
 }
 

@@ -5,16 +5,12 @@
 //!
 //! Deliberately not here: the evaluation, which is the host's.
 
-use pinhold::calibration::bench::{
-    Bench, BenchPoint, Gravity, GravitySource, HandPosition, Leg, Mass, SeatingReading, Setting,
-};
+use pinhold::calibration::bench::{Bench, SeatingReading};
 use pinhold::calibration::evaluate::{Choices, evaluate};
 use pinhold::calibration::record::{CalibrationResult, LeverConstants};
-use pinhold::metrology::Estimate;
+use pinhold::cli::demo;
 use pinhold_lever::calibration::{Calibration, ZERO_FRACTION_BITS};
-use pinhold_protocol::record::Direction;
-use pinhold_sim::deadweight::{BenchReading, DeadWeightBench, Equipment, Loading, Stated};
-use pinhold_sim::friction::Turn;
+use pinhold_sim::deadweight::Equipment;
 use pinhold_sim::rng::Random;
 
 use super::population::{Day, PERSON_COUNT};
@@ -29,55 +25,10 @@ const SEATING_ROUND_COUNT: usize = 3;
 /// repeats within minutes (assumed, small).
 const PIN_REPEAT_RELATIVE_SD: f64 = 0.002;
 
-fn estimate(stated: Stated) -> Estimate {
-    Estimate { value: stated.value, u: stated.u }
-}
-
-fn setting(loading: Loading) -> Setting {
-    match loading {
-        Loading::Free => Setting::Free,
-        Loading::Loaded { place, turn, mass_count, falling } => Setting::Loaded {
-            position: place,
-            direction: if turn == Turn::Sharp { Direction::Sharp } else { Direction::Flat },
-            leg: if falling { Leg::Down } else { Leg::Up },
-            masses: (0..mass_count).collect(),
-        },
-    }
-}
-
-fn point(reading: &BenchReading) -> BenchPoint {
-    BenchPoint {
-        setting: setting(reading.loading),
-        mean_code: reading.mean.mean_code,
-        code_sd: reading.mean.code_sd,
-        sample_count: reading.sample_count,
-        force_g: reading.mean.force_g,
-        temperature_c: reading.mean.temperature_c,
-        at_ms: (reading.at_s * 1000.0) as i64,
-    }
-}
-
 /// The bench of a day, as the host is told of it.
 pub fn bench_of(day: &Day, equipment: &Equipment) -> Bench {
-    let readings = DeadWeightBench::new(day.bench_lever, equipment.clone(), day.seed).run();
-    let mass = |(index, stated): (usize, &Stated)| Mass {
-        name: format!("mass {}", index + 1),
-        mass_kg: estimate(*stated),
-    };
-    let position = |(index, stated): (usize, &Stated)| HandPosition {
-        name: format!("place {}", index + 1),
-        arm_m: estimate(*stated),
-    };
-    Bench {
-        masses: equipment.masses_kg.iter().enumerate().map(mass).collect(),
-        positions: equipment.arms_m.iter().enumerate().map(position).collect(),
-        gravity: Gravity {
-            value_m_s2: estimate(equipment.gravity_m_s2),
-            source: GravitySource::Typed,
-        },
-        points: readings.iter().map(point).collect(),
-        seatings: seatings(day),
-    }
+    let bench = demo::bench_of(day.bench_lever, equipment, day.seed, 0);
+    Bench { seatings: seatings(day), ..bench }
 }
 
 /// Ten pins, three times each, by both people: each reading with its seating and its person.

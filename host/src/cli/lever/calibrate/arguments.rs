@@ -27,8 +27,8 @@ that contradict each other; the sentence says what looks wrong.
 A bench written by hand: --from FILE.csv with the columns arm,direction,leg,masses,code (numbers of
 --arm and --masses from 1, masses joined by +; arm 'free' off the square), and if known sd, samples,
 along, across, pin, temperature, minute. --from FILE.json takes what --json prints under 'bench'.
-Pins seated anew: --seatings FILE.csv with pin,person,round,friction,moment in N·m: ten pins, three
-times, two people.
+Pins seated anew: --seatings FILE.csv as 'pinhold lever seatings' makes it, or written by hand with
+pin,person,round,friction,moment in N·m: ten pins, three times, two people.
 
 Examples:
   pinhold lever calibrate --masses '0.5 kg ± 0.2 g, 1 kg ± 0.2 g, 2 kg ± 0.5 g, 2 kg ± 0.5 g' \\
@@ -114,4 +114,4 @@ pub(in crate::cli::lever) struct CalibrateArguments {
 
 /// Names of people.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(in crate::cli::lever) struct Names(pub(super) Vec<String>);
+pub(in crate::cli::lever) struct Names(pub(in crate::cli::lever) Vec<String>);

@@ -25,6 +25,7 @@ use pinhold_protocol::record::Direction;
 
 use crate::calibration::bench::{Bench, BenchPoint, Leg, SeatingReading, Setting};
 use crate::calibration::procedure::{Procedure, Setup};
+use crate::calibration::seating_set::SeatingSet;
 use crate::cli::exit::{CliError, Exit};
 use crate::text::{printable, printable_short};
 
@@ -39,12 +40,12 @@ const TEMPERATURE_C: f64 = 20.0;
 /// Minutes between rows when the file does not say.
 const ROW_MIN: f64 = 1.0;
 
-fn refused(path: &Path, what: &str) -> CliError {
+pub(in crate::cli::lever) fn refused(path: &Path, what: &str) -> CliError {
     CliError::new(Exit::Refused, format!("{}: {what}", printable(&path.to_string_lossy())))
 }
 
 /// The text of a file, if it is one.
-fn text_of(path: &Path) -> Result<String, CliError> {
+pub(in crate::cli::lever) fn text_of(path: &Path) -> Result<String, CliError> {
     let shown = printable(&path.to_string_lossy());
     let failed = |source: std::io::Error| match source.kind() {
         ErrorKind::NotFound => CliError::new(Exit::NotThere, format!("there is no file {shown}")),
@@ -233,7 +234,7 @@ fn bench_point(
 }
 
 /// Pins seated anew: `pin, person, round, friction` and `moment`, counted from 1, N·m.
-pub(super) fn seatings(path: &Path) -> Result<Vec<SeatingReading>, CliError> {
+pub(in crate::cli::lever) fn seatings(path: &Path) -> Result<Vec<SeatingReading>, CliError> {
     let needed = ["pin", "person", "round", "friction"];
     let known = ["pin", "person", "round", "friction", "moment"];
     let table = Table::read(path, &needed, &known)?;
@@ -260,6 +261,26 @@ pub(super) fn seatings(path: &Path) -> Result<Vec<SeatingReading>, CliError> {
     Ok(readings)
 }
 
+/// Refuses seatings that say they are of another lever than the one known, or simulated where that
+/// is not; how many of how many there are where they are not complete. A table typed by hand says
+/// none of it.
+pub(super) fn look_at_seatings(
+    path: &Path,
+    lever: Option<u64>,
+    simulated: bool,
+) -> Result<Option<(usize, usize)>, CliError> {
+    let Ok(set) = SeatingSet::head_of(&text_of(path)?) else { return Ok(None) };
+    if set.simulated_seed.is_some() && !simulated && lever.is_some() {
+        return Err(refused(path, "these seatings are simulated, the lever is not"));
+    }
+    if let Some(lever) = lever.filter(|lever| *lever != set.lever) {
+        let what = format!("these seatings are of lever {:016x}, not {lever:016x}", set.lever);
+        return Err(refused(path, &what));
+    }
+    let (done, all) = (seatings(path)?.len(), set.wanted_count());
+    Ok((done < all).then_some((done, all)))
+}
+
 /// Where an unfinished calibration of a lever is written down.
 pub(super) fn progress_path(data: &Path, lever: u64) -> PathBuf {
     data.join(format!("calibration-{lever:016x}.json"))
@@ -280,12 +301,19 @@ pub(super) fn progress(path: &Path) -> Result<Option<Procedure>, CliError> {
 
 /// Writes where a calibration stands: whole or not at all, on the disk when this returns.
 pub(super) fn remember(path: &Path, procedure: &Procedure) -> Result<(), CliError> {
-    let unwritable = |source: std::io::Error| CliError::unwritable(path, &source);
     let bytes = serde_json::to_vec(procedure)
         .map_err(|error| CliError::new(Exit::Bug, format!("a procedure is no JSON ({error})")))?;
-    let beside = path.with_extension("json.new");
+    replace(path, &bytes)
+}
+
+/// Writes a file whole or not at all, on the disk when this returns.
+pub(in crate::cli::lever) fn replace(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    let unwritable = |source: std::io::Error| CliError::unwritable(path, &source);
+    let mut beside = path.as_os_str().to_owned();
+    beside.push(".new");
+    let beside = PathBuf::from(beside);
     let mut file = File::create(&beside).map_err(unwritable)?;
-    file.write_all(&bytes).and_then(|()| file.sync_all()).map_err(unwritable)?;
+    file.write_all(bytes).and_then(|()| file.sync_all()).map_err(unwritable)?;
     fs::rename(&beside, path).map_err(unwritable)
 }
 

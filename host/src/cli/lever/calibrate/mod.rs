@@ -2,11 +2,12 @@
 //! and a record in the store.
 //!
 //! `talk` speaks with lever and person, `files` reads and writes, `show` prints what follows. What
-//! is decided is in [`crate::calibration`].
+//! is decided is in [`crate::calibration`]. A little long: the ways through the command, read in
+//! order.
 
 mod arguments;
-mod files;
-mod setup;
+pub(super) mod files;
+pub(super) mod setup;
 mod show;
 pub(super) mod talk;
 
@@ -21,11 +22,11 @@ use crate::calibration::facts::Facts;
 use crate::calibration::procedure::{Procedure, Setup, Step};
 use crate::calibration::record::{CALIBRATION_VERSION, CalibrationRecord, CalibrationResult};
 use crate::calibration::{CalibrationError, Choices, evaluate};
-use crate::cli::context::{Context, say};
+use crate::cli::context::{Context, say, shell_quoted};
 use crate::cli::exit::{CliError, Exit};
 use crate::store::Contact;
 use crate::survey::Calendar;
-pub(super) use arguments::CalibrateArguments;
+pub(super) use arguments::{CalibrateArguments, Names};
 use talk::{Talk, Wish};
 
 /// What must be said before a weight is hung (common sense, no source).
@@ -54,6 +55,7 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         None => Vec::new(),
     };
     if let Some(path) = &arguments.from {
+        look_at_seatings(context, arguments, arguments.lever, false)?;
         return from_file(context, arguments, path, seatings);
     }
     let mut store = context.open_store()?;
@@ -70,6 +72,7 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
         Talk::at_port(line(arguments.port.as_ref())?, calendar, context.unit)?
     };
     let hello = *talk.lever.hello();
+    look_at_seatings(context, arguments, Some(hello.device), talk.is_simulated())?;
     let path = files::progress_path(&context.data, hello.device);
     let mut procedure = match known {
         Some(setup) => {
@@ -128,6 +131,24 @@ fn look_first(
     // Whether it hears that this was all matters to nobody: it is opened again.
     let _ = lever.close();
     refuse_unfinished(&path, arguments)
+}
+
+/// Refuses seatings of another lever; says so where some are missing.
+fn look_at_seatings(
+    context: &Context,
+    arguments: &CalibrateArguments,
+    lever: Option<u64>,
+    simulated: bool,
+) -> Result<(), CliError> {
+    let Some(path) = &arguments.seatings else { return Ok(()) };
+    let lacking = files::look_at_seatings(path, lever, simulated)?;
+    if let Some((done, all)) = lacking.filter(|_| !context.json) {
+        let file = shell_quoted(&path.to_string_lossy());
+        say(&format!(
+            "note: {file} holds {done} of {all} readings; go on with: pinhold lever seatings {file}"
+        ));
+    }
+    Ok(())
 }
 
 /// Takes every step that is left.

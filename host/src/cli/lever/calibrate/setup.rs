@@ -117,7 +117,7 @@ pub(super) fn due_parser(text: &str) -> Result<Due, String> {
 }
 
 /// Names separated by commas.
-pub(super) fn names_parser(text: &str) -> Result<Names, String> {
+pub(in crate::cli::lever) fn names_parser(text: &str) -> Result<Names, String> {
     let names = text.split(',').map(str::trim).filter(|name| !name.is_empty());
     let names: Result<Vec<String>, String> = names.map(fact_parser).collect();
     let names = names?;

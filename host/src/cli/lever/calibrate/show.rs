@@ -88,10 +88,23 @@ fn text(record: &CalibrationRecord, unit: TorqueUnit, dry_run: bool) -> String {
             text.push_str(&format!("  {}\n", printable(remark)));
         }
     }
+    if result.characteristics.seating.is_none() {
+        text.push_str(&seatings_hint(record.simulated));
+    }
     if !dry_run {
         text.push_str("Take the lever's zero anew before measuring. Next: pinhold lever check\n");
     }
     text
+}
+
+/// How to measure what is the class's where no pins were seated anew.
+fn seatings_hint(simulated: bool) -> String {
+    let practice = if simulated { " --simulated" } else { "" };
+    format!(
+        "What seating anew and another person do was taken from the class of lever. To measure \
+         it,\nwith two people and ten pins: pinhold lever seatings FILE.csv --people \
+         'NAME, NAME'{practice}\nand give FILE.csv to the next calibration with --seatings.\n"
+    )
 }
 
 /// Every term, standard uncertainties and half widths.

@@ -1,0 +1,327 @@
+//! Blocks put on pages: lines broken, pages turned, pieces tagged.
+//!
+//! Deliberately not here: PDF. What comes out is shapes on pages and the tree of what they are.
+
+use super::font::Faces;
+use super::tags::{Kind, Node};
+use crate::report::document::figure::{Anchor, Ink, Shape, Type};
+use crate::report::document::{Block, Document};
+
+/// A4, points.
+pub(super) const PAGE_WIDTH: f64 = 595.276;
+/// A4, points.
+pub(super) const PAGE_HEIGHT: f64 = 841.89;
+/// Left and right of what is printed, points.
+const MARGIN: f64 = 50.0;
+/// Where text begins and ends on a page, points from its top. US Letter is 50 points shorter: its
+/// printers lose nothing, whether they keep the top, the foot or the middle.
+const TOP: f64 = 72.0;
+const BOTTOM: f64 = 752.0;
+/// Base lines of head and foot.
+const HEAD_Y: f64 = 61.0;
+const FOOT_Y: f64 = 771.0;
+/// Between the columns of blocks side by side.
+const GUTTER: f64 = 22.0;
+
+/// Where a piece belongs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Role {
+    /// A leaf of the tree, words alone.
+    Words(usize),
+    /// A leaf of the tree, drawn.
+    Drawing(usize),
+    /// Rules, frames, tints.
+    Ornament,
+    /// Repeated at the top of pages.
+    Head,
+    /// Repeated at their foot.
+    Foot,
+}
+
+/// Shapes of one role.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Piece {
+    pub(super) role: Role,
+    pub(super) shapes: Vec<Shape>,
+}
+
+/// A heading, for the outline.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Mention {
+    pub(super) text: String,
+    pub(super) page: usize,
+    pub(super) y: f64,
+}
+
+/// A document on pages.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Laid {
+    pub(super) pages: Vec<Vec<Piece>>,
+    pub(super) nodes: Vec<Node>,
+    pub(super) leaf_count: usize,
+    pub(super) outline: Vec<Mention>,
+}
+
+/// Lays a document out.
+pub(super) fn lay(document: &Document, faces: &Faces) -> Laid {
+    let mut layout = Layout::new(faces, MARGIN, PAGE_WIDTH - 2.0 * MARGIN, BOTTOM);
+    layout.blocks(&document.blocks);
+    let mut laid = layout.laid;
+    let page_count = laid.pages.len();
+    for (index, page) in laid.pages.iter_mut().enumerate() {
+        let (left, right) = (MARGIN, PAGE_WIDTH - MARGIN);
+        let word = |at: (f64, f64), text: String, anchor: Anchor| {
+            let font = Type { size: 7.5, is_bold: false, ink: Ink::Soft, anchor };
+            Shape::Words { at, text, font }
+        };
+        if index > 0 && !document.running_head.is_empty() {
+            let head = fitted(faces, &document.running_head, 7.5, right - left);
+            let shapes = vec![word((left, HEAD_Y), head, Anchor::Start)];
+            page.push(Piece { role: Role::Head, shapes });
+        }
+        let number = format!("Page {} of {page_count}", index + 1);
+        let room = right - left - faces.width(&number, 7.5, false) - 12.0;
+        let foot = fitted(faces, &document.running_foot, 7.5, room);
+        let rule = (FOOT_Y - 10.0, Ink::Rule);
+        let shapes = vec![
+            Shape::rule((left, rule.0), (right, rule.0), rule.1, 0.5),
+            word((left, FOOT_Y), foot, Anchor::Start),
+            word((right, FOOT_Y), number, Anchor::End),
+        ];
+        page.push(Piece { role: Role::Foot, shapes });
+    }
+    laid
+}
+
+/// A text cut to a width, with … for the rest.
+fn fitted(faces: &Faces, text: &str, size: f64, width: f64) -> String {
+    if faces.width(text, size, false) <= width {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    for c in text.chars() {
+        kept.push(c);
+        if faces.width(&kept, size, false) + size > width {
+            break;
+        }
+    }
+    kept.push('…');
+    kept
+}
+
+/// Size and look of a run of text.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Look {
+    pub(super) size: f64,
+    pub(super) is_bold: bool,
+    pub(super) ink: Ink,
+}
+
+impl Look {
+    pub(super) const fn new(size: f64, is_bold: bool, ink: Ink) -> Look {
+        Look { size, is_bold, ink }
+    }
+
+    /// From one base line to the next.
+    pub(super) fn line_height(self) -> f64 {
+        self.size * 1.34
+    }
+
+    /// From the top of a line to its base line.
+    pub(super) fn ascent(self) -> f64 {
+        self.size * 1.0
+    }
+
+    pub(super) fn words(self, at: (f64, f64), text: &str, anchor: Anchor) -> Shape {
+        let font = Type { size: self.size, is_bold: self.is_bold, ink: self.ink, anchor };
+        Shape::Words { at, text: text.to_owned(), font }
+    }
+}
+
+/// A layout under way.
+pub(super) struct Layout<'a> {
+    pub(super) faces: &'a Faces,
+    pub(super) left: f64,
+    pub(super) width: f64,
+    pub(super) y: f64,
+    bottom: f64,
+    page: usize,
+    pub(super) laid: Laid,
+}
+
+impl<'a> Layout<'a> {
+    fn new(faces: &'a Faces, left: f64, width: f64, bottom: f64) -> Layout<'a> {
+        let laid = Laid { pages: vec![Vec::new()], ..Laid::default() };
+        Layout { faces, left, width, y: TOP, bottom, page: 0, laid }
+    }
+
+    /// All blocks, one under the other.
+    pub(super) fn blocks(&mut self, blocks: &[Block]) {
+        for (index, block) in blocks.iter().enumerate() {
+            if matches!(block, Block::Heading(_) | Block::Subheading(_)) {
+                let next = blocks.get(index + 1).map_or(0.0, |next| self.height_of(next));
+                self.need(self.height_of(block) + next.min(KEEP_WITH_HEADING));
+            }
+            self.block(block);
+        }
+    }
+
+    /// Height of a block here, were pages endless.
+    pub(super) fn height_of(&self, block: &Block) -> f64 {
+        self.height_of_all(std::slice::from_ref(block), self.width)
+    }
+
+    fn height_of_all(&self, blocks: &[Block], width: f64) -> f64 {
+        let mut scratch = Layout::new(self.faces, self.left, width, f64::INFINITY);
+        for block in blocks {
+            scratch.block(block);
+        }
+        scratch.y - TOP
+    }
+
+    /// What is left of a page at most.
+    pub(super) fn page_room(&self) -> f64 {
+        self.bottom - TOP
+    }
+
+    /// Turns the page unless so much room is left on it; true when it was turned.
+    pub(super) fn need(&mut self, height: f64) -> bool {
+        let is_turned = self.y > TOP && self.y + height > self.bottom;
+        if is_turned {
+            self.turn();
+        }
+        is_turned
+    }
+
+    /// Begins a new page, unless this one is empty.
+    pub(super) fn turn(&mut self) {
+        if self.y > TOP && self.bottom.is_finite() {
+            self.page += 1;
+            if self.page >= self.laid.pages.len() {
+                self.laid.pages.push(Vec::new());
+            }
+            self.y = TOP;
+        }
+    }
+
+    /// Room below the last block.
+    pub(super) fn space(&mut self, height: f64) {
+        if self.y > TOP {
+            self.y += height;
+        }
+    }
+
+    pub(super) fn put(&mut self, role: Role, shapes: Vec<Shape>) {
+        if let Some(page) = self.laid.pages.get_mut(self.page) {
+            page.push(Piece { role, shapes });
+        }
+    }
+
+    /// Index of the page under way.
+    pub(super) const fn page(&self) -> usize {
+        self.page
+    }
+
+    /// Words that become a new leaf.
+    pub(super) fn leaf(&mut self, shapes: Vec<Shape>) -> usize {
+        let leaf = self.laid.leaf_count;
+        self.laid.leaf_count += 1;
+        self.put(Role::Words(leaf), shapes);
+        leaf
+    }
+
+    /// A drawing that becomes a new leaf.
+    pub(super) fn drawing(&mut self, shapes: Vec<Shape>) -> usize {
+        let leaf = self.laid.leaf_count;
+        self.laid.leaf_count += 1;
+        self.put(Role::Drawing(leaf), shapes);
+        leaf
+    }
+
+    pub(super) fn node(&mut self, node: Node) {
+        self.laid.nodes.push(node);
+    }
+
+    /// Lines of a text at the layout's left, each a leaf; the page turns where it must.
+    pub(super) fn lines(&mut self, text: &str, look: Look, indent: f64) -> Vec<Node> {
+        let mut nodes = Vec::new();
+        for line in self.broken(text, look, self.width - indent) {
+            self.need(look.line_height());
+            let at = (self.left + indent, self.y + look.ascent());
+            let leaf = self.leaf(vec![look.words(at, &line, Anchor::Start)]);
+            nodes.push(Node::Leaf(leaf));
+            self.y += look.line_height();
+        }
+        nodes
+    }
+
+    /// A text in lines no wider than `width`; a line's last word keeps its space, so that words
+    /// stay apart when the text is copied.
+    pub(super) fn broken(&self, text: &str, look: Look, width: f64) -> Vec<String> {
+        let wide = |text: &str| self.faces.width(text, look.size, look.is_bold);
+        let mut lines = Vec::new();
+        let (mut line, mut line_width) = (String::new(), 0.0);
+        for word in text.split_inclusive(' ') {
+            let bare = wide(word.trim_end_matches(' '));
+            if !line.is_empty() && line_width + bare > width {
+                lines.push(std::mem::take(&mut line));
+                line_width = 0.0;
+            }
+            if bare <= width {
+                line.push_str(word);
+                line_width += wide(word);
+                continue;
+            }
+            for c in word.chars() {
+                let one = wide(c.encode_utf8(&mut [0; 4]));
+                if !line.is_empty() && line_width + one > width {
+                    lines.push(std::mem::take(&mut line));
+                    line_width = 0.0;
+                }
+                line.push(c);
+                line_width += one;
+            }
+        }
+        lines.push(line);
+        lines
+    }
+
+    /// Notes a heading for the outline.
+    pub(super) fn mention(&mut self, text: &str) {
+        let mention = Mention { text: text.to_owned(), page: self.page, y: self.y };
+        self.laid.outline.push(mention);
+    }
+
+    /// Two columns of blocks; where they do not fit one page side by side, one under the other.
+    pub(super) fn beside(&mut self, left: &[Block], right: &[Block]) {
+        let width = (self.width - GUTTER) / 2.0;
+        let height = self.height_of_all(left, width).max(self.height_of_all(right, width));
+        if height > self.page_room() {
+            self.blocks(left);
+            self.blocks(right);
+            return;
+        }
+        self.need(height);
+        let (page_left, page_width, top) = (self.left, self.width, self.y);
+        self.width = width;
+        let mut foot = top;
+        for (column, blocks) in [left, right].into_iter().enumerate() {
+            self.left = page_left + column as f64 * (width + GUTTER);
+            self.y = top;
+            for block in blocks {
+                self.block(block);
+            }
+            foot = foot.max(self.y);
+        }
+        (self.left, self.width, self.y) = (page_left, page_width, foot);
+    }
+
+    /// A group about lines.
+    pub(super) fn text(&mut self, kind: Kind, text: &str, look: Look) {
+        let nodes = self.lines(text, look, 0.0);
+        self.node(Node::Group(kind, nodes));
+    }
+}
+
+/// A heading stays with so much of what follows, points.
+const KEEP_WITH_HEADING: f64 = 110.0;
