@@ -6,9 +6,9 @@
 //! [`record`] the whole calibration as it is kept, [`terms`] what a reading's budget takes from
 //! it, [`mark`] why a reading's lever is to be doubted, [`check`] the quick check between
 //! calibrations; [`standing`] gives each reading its terms and marks; [`procedure`] leads a person
-//! through a bench, [`facts`] is what its record says beside, [`seating_set`] several people through
-//! pins seated anew, [`practice`] stands in for lever and weights. Deliberately not here: the
-//! conversation with the lever, and where records are kept.
+//! through a bench, [`facts`] is what its record says beside, [`seating_set`] leads several people
+//! through pins seated anew, [`practice`] stands in for lever and weights. Deliberately not here:
+//! the conversation with the lever, and where records are kept.
 //!
 //! The model, as the lever's core has it: torque on the pin = span · (code − zero) + weight
 //! moment · f_y, sharp positive, f_y the specific force across the handle in units of standard

@@ -76,8 +76,8 @@ pub fn bench_of(lever: LeverModel, equipment: &Equipment, seed: u64, began_ms: i
     }
 }
 
-/// The calibration of the demo's lever: the one an earlier demo made while it holds, else a new one,
-/// kept before the lever may name it.
+/// The calibration of the demo's lever: the one an earlier demo made while it holds, else a new
+/// one, kept before the lever may name it.
 pub(super) fn calibration_of(
     store: &mut Store,
     context: &Context,

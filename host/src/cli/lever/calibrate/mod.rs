@@ -2,7 +2,8 @@
 //! and a record in the store.
 //!
 //! `talk` speaks with lever and person, `files` reads and writes, `show` prints what follows. What
-//! is decided is in [`crate::calibration`].
+//! is decided is in [`crate::calibration`]. A little long: the ways through the command, read in
+//! order.
 
 mod arguments;
 pub(super) mod files;
@@ -119,6 +120,19 @@ pub(super) fn run(context: &Context, arguments: &CalibrateArguments) -> Result<(
     show::tell(context, &record, arguments.dry_run)
 }
 
+/// Before anybody is asked for anything: that the lever is there, and not half calibrated.
+fn look_first(
+    context: &Context,
+    arguments: &CalibrateArguments,
+    calendar: Calendar,
+) -> Result<(), CliError> {
+    let lever = BenchLever::open(line(arguments.port.as_ref())?, calendar)?;
+    let path = files::progress_path(&context.data, lever.hello().device);
+    // Whether it hears that this was all matters to nobody: it is opened again.
+    let _ = lever.close();
+    refuse_unfinished(&path, arguments)
+}
+
 /// Refuses seatings of another lever; says so where some are missing.
 fn look_at_seatings(
     context: &Context,
@@ -135,19 +149,6 @@ fn look_at_seatings(
         ));
     }
     Ok(())
-}
-
-/// Before anybody is asked for anything: that the lever is there, and not half calibrated.
-fn look_first(
-    context: &Context,
-    arguments: &CalibrateArguments,
-    calendar: Calendar,
-) -> Result<(), CliError> {
-    let lever = BenchLever::open(line(arguments.port.as_ref())?, calendar)?;
-    let path = files::progress_path(&context.data, lever.hello().device);
-    // Whether it hears that this was all matters to nobody: it is opened again.
-    let _ = lever.close();
-    refuse_unfinished(&path, arguments)
 }
 
 /// Takes every step that is left.
