@@ -51,9 +51,10 @@ pub fn firmware_elf() -> Result<PathBuf> {
 /// # Errors
 /// When cargo fails.
 pub fn host_binary() -> Result<PathBuf> {
-    // The whole workspace is named, so that shared crates keep the features the tests have them in
-    // and nothing is built twice.
-    cargo(&["build", "--quiet", "--workspace", "--bin", "pinhold"])?;
+    // The whole workspace and a test are named, so that shared crates keep the features the tests
+    // have them in and nothing is built twice.
+    let with_tests_features = ["--workspace", "--test", "emulated_lever"];
+    cargo(&[&["build", "--quiet", "--bin", "pinhold"][..], &with_tests_features].concat())?;
     existing(target_dir()?.join("debug").join("pinhold"))
 }
 
