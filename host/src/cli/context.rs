@@ -3,7 +3,7 @@
 
 use std::ffi::OsStr;
 use std::io::{ErrorKind, IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use etcetera::BaseStrategy;
 use serde_json::Value;
@@ -185,14 +185,6 @@ fn broken(text: &str, width: usize) -> String {
         }
     }
     shown
-}
-
-/// Writes bytes to a file the user named, replacing it.
-///
-/// # Errors
-/// When it cannot be written.
-pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
-    std::fs::write(path, bytes).map_err(|source| CliError::unwritable(path, &source))
 }
 
 /// A word as a shell takes it back: quoted where it holds more than plain characters.

@@ -22,8 +22,9 @@ use pinhold_sim::piano::{Facts, Fault, Piano, PlankSight as SimulatedSight, Seve
 use pinhold_sim::sensors::{LeverModel, Posture};
 use serde_json::json;
 
-use super::context::{Context, say, write_file};
+use super::context::{Context, say};
 use super::exit::{CliError, Exit};
+use super::files::write_whole;
 use super::import::with_free_uid;
 use super::show::{self, ReportArguments};
 use super::survey::plan_for;
@@ -326,7 +327,7 @@ fn conclude(
         decision: String::new(),
     };
     let html = show::report_text(context, &loaded, &assessment, &report_arguments);
-    write_file(&out, html.as_bytes())?;
+    write_whole(&out, html.as_bytes())?;
     let accepted = arguments.fault.accepted(severity);
     let remedy = document["remedy"].as_str().unwrap_or_default();
     let is_accepted = accepted.contains(&remedy);

@@ -7,9 +7,10 @@ use std::path::PathBuf;
 use clap::Args;
 use serde_json::{Value, json};
 
-use super::context::{Context, Loaded, day_of_ms, say, write_file};
+use super::context::{Context, Loaded, day_of_ms, say};
 use super::correct::readings_word;
 use super::exit::{CliError, Exit};
+use super::files::write_whole;
 use super::parsers::{fact_parser, name_parser};
 use super::retune;
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
@@ -107,7 +108,7 @@ pub fn map(context: &Context, arguments: &MapArguments) -> Result<(), CliError> 
     let assessment = assessed(&loaded);
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
     if let Some(path) = &arguments.svg {
-        write_file(path, report::svg::map(&model, context.unit).as_bytes())?;
+        write_whole(path, report::svg::map(&model, context.unit).as_bytes())?;
         if !context.json {
             say(&format!("map written to {}", printable(&path.to_string_lossy())));
         }
@@ -186,7 +187,7 @@ pub fn report(context: &Context, arguments: &ReportArguments) -> Result<(), CliE
     let loaded = context.load(&store, &arguments.name)?;
     let assessment = assessed(&loaded);
     let text = report_text(context, &loaded, &assessment, arguments);
-    write_file(&arguments.out, text.as_bytes())?;
+    write_whole(&arguments.out, text.as_bytes())?;
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
     keep_verdict(&mut store, context, &loaded, &document(&loaded, &model))?;
     let path = printable(&arguments.out.to_string_lossy());

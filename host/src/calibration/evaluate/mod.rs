@@ -46,6 +46,7 @@ use super::shape::{CalibrationError, check, has_both_legs};
 use super::suspicion::Suspicion;
 use super::terms::{Basis, Freedom, LeverTerms};
 use crate::metrology::least_squares::Fit;
+use crate::metrology::propagation::root_sum_of_squares;
 use drift::Drift;
 use scale::{positions, scale_parts, spread};
 use square::{Square, polynomial};
@@ -106,7 +107,7 @@ pub fn evaluate(bench: &Bench, choices: &Choices) -> Result<CalibrationResult, C
     let seatings = seating(&bench.seatings);
     let terms = LeverTerms {
         basis: Basis::Calibration { number: choices.number },
-        scale_relative_u: root_sum(parts.iter().map(|part| part.relative_u)),
+        scale_relative_u: root_sum_of_squares(parts.iter().map(|part| part.relative_u)),
         error_curve: [0.0, 0.0, bend * span],
         error_covariance: drift.error_covariance(span, shared_bend_u, degree),
         repeatability_u_nm: scatter_nm,
@@ -264,8 +265,4 @@ fn expanded(terms: &LeverTerms, range_nm: (f64, f64)) -> Vec<ExpandedResult> {
         expanded_nm: terms.expanded_u_nm(*load_nm).max(terms.expanded_u_nm(-load_nm)),
     };
     loads.iter().map(at).collect()
-}
-
-fn root_sum(parts: impl Iterator<Item = f64>) -> f64 {
-    parts.map(|part| part * part).sum::<f64>().sqrt()
 }

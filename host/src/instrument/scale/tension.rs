@@ -11,6 +11,7 @@ use crate::instrument::pitch::frequency_hz;
 use crate::instrument::strings::{
     STEEL_DENSITY_KG_M3, STEEL_MODULUS_PA, stiffness_pull_n, string_moment_nm, wire_area_m2,
 };
+use crate::metrology::propagation::root_sum_of_squares;
 
 /// Speaking length by a rule: ±1 mm, rectangular (MEM).
 const LENGTH_U_M: f64 = 0.001 / SQRT_3;
@@ -113,8 +114,8 @@ impl StringRow {
         // Ends are neither hinged nor clamped: half of what stiffness takes is in doubt.
         let stiff = stiff_n / flexible_n / 2.0 / SQRT_3;
         let pitch = 2.0 * pitch_relative_u(self.note);
-        let own = |wire: f64| root_sum([length, wire, own_mass]);
-        let shared = root_sum([shared_mass, stiff, pitch]);
+        let own = |wire: f64| root_sum_of_squares([length, wire, own_mass]);
+        let shared = root_sum_of_squares([shared_mass, stiff, pitch]);
         Pull {
             tension_n,
             moment_nm: string_moment_nm(tension_n, pin_diameter_m, self.wire_m),
@@ -167,7 +168,7 @@ impl Pull {
     /// Moment about a pin of a diameter known to `pin_u_m`, N·m.
     pub fn moment(&self, arm_m: f64, pin_u_m: f64) -> Estimate {
         let parts = [self.own_relative_u, self.shared_relative_u, pin_u_m / arm_m];
-        Estimate { value: self.moment_nm, u: self.moment_nm * root_sum(parts) }
+        Estimate { value: self.moment_nm, u: self.moment_nm * root_sum_of_squares(parts) }
     }
 }
 
@@ -230,10 +231,6 @@ fn pitch_relative_u(note: u8) -> f64 {
     };
     // ln 2 / 1200 of a frequency in a cent.
     libm::hypot(PITCH_CENTS, stretch) / SQRT_3 * core::f64::consts::LN_2 / 1200.0
-}
-
-fn root_sum<const N: usize>(parts: [f64; N]) -> f64 {
-    parts.iter().map(|part| part * part).sum::<f64>().sqrt()
 }
 
 #[cfg(test)]
@@ -304,7 +301,7 @@ mod tests {
         let shared = base.pull(440.0, 0.007).shared_relative_u;
         let packing = moved(base, with_packing);
         let rest = [DENSITY_RELATIVE_U, 2.0 * pitch_relative_u(10)];
-        let expected = root_sum([packing, rest[0], rest[1]]);
+        let expected = root_sum_of_squares([packing, rest[0], rest[1]]);
         assert!((shared / expected - 1.0).abs() < 0.01, "{shared} {expected}");
         let wire = moved(base, |row, sign| row.wire_m += sign * WIRE_U_M);
         let by_wire = base.mass_by_wire() * WIRE_U_M / 0.0012 + WIRE_U_M / 0.0082;
