@@ -29,3 +29,13 @@ pub(crate) fn word(runner: &Runner) -> Result<(), String> {
     run(Command::new("git").current_dir(&folder).args(["status", "--short", "."]))?;
     run(Command::new("git").current_dir(&folder).args(["--no-pager", "diff", "--stat", "-p", "."]))
 }
+
+/// `bless-tables`: the tables of the long run, which take long.
+pub(crate) fn tables(runner: &Runner) -> Result<(), String> {
+    let planks = ["test", "-p", "pinhold-simtest", "--test", "planks", "--", "--nocapture"];
+    runner.cargo_with(&planks, "PINHOLD_PLANKS", "bless")?;
+    println!("\nwhat changed, to be looked at before it is committed:");
+    let folder = runner.root.join("tests/sim/tables");
+    run(Command::new("git").current_dir(&folder).args(["status", "--short", "."]))?;
+    run(Command::new("git").current_dir(&folder).args(["--no-pager", "diff", "--stat", "-p", "."]))
+}

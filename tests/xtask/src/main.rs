@@ -49,6 +49,7 @@ const WORDS: &[Word] = &[
     ),
     ("tidy", "module headers, file lengths, banned words and calls, links", tidy::word),
     ("bless", "write snapshots and goldens anew, and show what changed", bless::word),
+    ("bless-tables", "write the long run's tables anew: minutes, not seconds", bless::tables),
     (
         "soak",
         "the long run: hours of what the tests do in short; goes on where it stopped",

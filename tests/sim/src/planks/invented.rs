@@ -48,6 +48,7 @@ fn plan_of(seed: u64) -> Plan {
 
 pub(super) fn drawn(fault: PlankFault, severity: Severity, seed: u64) -> Plank {
     let piano = Piano::invent_with(plan_of(seed), seed, fault_of(fault, seed), severity);
+    let all_are_loose = matches!(fault, PlankFault::Dry);
     let pins = piano
         .pins
         .iter()
@@ -56,7 +57,7 @@ pub(super) fn drawn(fault: PlankFault, severity: Severity, seed: u64) -> Plank {
             sound_nm: pin.resisting_nm(),
             friction_nm: pin.resisting_nm(),
             moment_at_pitch_nm: pin.moment_at_pitch_nm,
-            role: if pin.loose { Role::Loose } else { Role::Sound },
+            role: if pin.loose || all_are_loose { Role::Loose } else { Role::Sound },
         })
         .collect();
     Plank {
@@ -67,5 +68,6 @@ pub(super) fn drawn(fault: PlankFault, severity: Severity, seed: u64) -> Plank {
         instrument: instrument_of(&piano, "Invented"),
         condition: condition_of(&piano.facts),
         pins,
+        recipe: String::new(),
     }
 }

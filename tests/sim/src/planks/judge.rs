@@ -74,6 +74,8 @@ pub struct Alarms {
     pub shapes: Vec<(ZoneShape, bool)>,
     /// Seed of the plank.
     pub seed: u64,
+    /// What it was made from.
+    pub recipe: String,
 }
 
 /// Looks for zones on a plank at 5 %, and at 1 % where there were any.
@@ -93,7 +95,7 @@ pub fn alarms(plank: &Plank, shown: Shown) -> Alarms {
     };
     assert!(at_five.any || !at_one.any, "seed {}: a zone at 1 % and none at 5 %", plank.seed);
     let shapes = five.zones.iter().map(|zone| (zone.shape, zone.p_value.is_some())).collect();
-    Alarms { at_five, at_one, shapes, seed: plank.seed }
+    Alarms { at_five, at_one, shapes, seed: plank.seed, recipe: plank.recipe.clone() }
 }
 
 /// A zone against the truth.

@@ -107,6 +107,8 @@ pub struct Plank {
     pub condition: Condition,
     /// The truth, in the instrument's order.
     pub pins: Vec<TruePin>,
+    /// What the sound plank was made from, in words; empty for invented pianos.
+    pub recipe: String,
 }
 
 impl Plank {
@@ -159,7 +161,8 @@ fn own(fault: PlankFault, severity: Severity, seed: u64) -> Plank {
     };
     hand.inflict(fault);
     let condition = Condition::default();
-    Plank { seed, generator: Generator::Own, fault, severity, instrument, condition, pins }
+    let recipe = recipe.words();
+    Plank { seed, generator: Generator::Own, fault, severity, instrument, condition, pins, recipe }
 }
 
 /// Does `work` for each number of `range` on `thread_count` threads; results in order.

@@ -53,7 +53,7 @@ struct Wave {
 pub(super) struct Recipe {
     level_nm: f64,
     /// Spread from pin to pin.
-    pub(super) scatter: f64,
+    scatter: f64,
     law: ScatterLaw,
     linear: f64,
     quadratic: f64,
@@ -62,7 +62,7 @@ pub(super) struct Recipe {
     rows: [f64; ROW_COUNT],
     local: Vec<Wave>,
     /// The section on larger pins and how much larger, micrometres.
-    pub(super) restrung: Option<(u8, u32)>,
+    restrung: Option<(u8, u32)>,
     hole_count: usize,
     odd_count: usize,
 }
@@ -135,6 +135,30 @@ impl Recipe {
             ScatterLaw::Normal => 1.0 + self.scatter * z,
             ScatterLaw::LogNormal => libm::exp(self.scatter * z),
         }
+    }
+}
+
+impl Recipe {
+    /// What it is made from, in a line for whoever looks into one plank.
+    pub(super) fn words(&self) -> String {
+        let percent = |share: f64| (100.0 * share).round();
+        let local = self.local.iter().map(|wave| 0.5 * wave.size * wave.size).sum::<f64>().sqrt();
+        let steps: Vec<f64> = self.sections.iter().map(|step| percent(*step)).collect();
+        format!(
+            "{:.1} N·m, {:?} {} %, linear {}, quadratic {}, wave {} × {:.1}, sections {steps:?}, \
+             rows {:?}, local {:.1} %, {} holes, {} odd",
+            self.level_nm,
+            self.law,
+            percent(self.scatter),
+            percent(self.linear),
+            percent(self.quadratic),
+            percent(self.wave.0),
+            self.wave.1,
+            self.rows.map(percent),
+            100.0 * local,
+            self.hole_count,
+            self.odd_count,
+        )
     }
 }
 

@@ -28,8 +28,8 @@ pub struct AlarmTally {
     pub any_at: [u64; 2],
     /// Shapes at 5 %; of those by comparison and of the others.
     pub shapes: BTreeMap<(ZoneShape, bool), u64>,
-    /// Seeds with an alarm at 1 %.
-    pub seeds: Vec<u64>,
+    /// The planks with an alarm at 5 %: seed, shape and what they are made from.
+    pub planks: Vec<String>,
 }
 
 impl AlarmTally {
@@ -49,8 +49,12 @@ impl AlarmTally {
             for shape in &alarms.shapes {
                 *tally.shapes.entry(*shape).or_default() += 1;
             }
-            if alarms.at_one.is_false() {
-                tally.seeds.push(alarms.seed);
+            if alarms.at_five.is_false() {
+                let at_one = if alarms.at_one.is_false() { "also at 1 %, " } else { "" };
+                let words: Vec<&str> =
+                    alarms.shapes.iter().map(|(shape, _)| shape.word()).collect();
+                let Alarms { seed, recipe, .. } = alarms;
+                tally.planks.push(format!("{seed}: {at_one}{}: {recipe}", words.join(", ")));
             }
         }
         tally
@@ -67,7 +71,7 @@ impl AlarmTally {
         for (shape, count) in &other.shapes {
             *self.shapes.entry(*shape).or_default() += count;
         }
-        self.seeds.extend(&other.seeds);
+        self.planks.extend(other.planks.iter().cloned());
     }
 
     /// Bounds of the count at each rate that the rate allows.

@@ -64,10 +64,35 @@ pub struct UnreadTally {
     stated: [f64; STEP_COUNT],
 }
 
+/// What was said of a pin that was not read, and the truth.
+struct UnreadPin {
+    expected_nm: f64,
+    u_nm: f64,
+    /// Stated chance of being below the limit.
+    chance: f64,
+    truth_nm: f64,
+}
+
+impl UnreadPin {
+    /// Error in standard deviations.
+    fn z(&self) -> f64 {
+        (self.truth_nm - self.expected_nm) / self.u_nm.max(1e-12)
+    }
+
+    /// 1 when the truth lies within so many standard deviations.
+    fn within(&self, half: f64) -> f64 {
+        if self.z().abs() <= half { 1.0 } else { 0.0 }
+    }
+
+    /// Came true or not, less the chance stated.
+    fn came_true(&self, limit_nm: f64) -> f64 {
+        (if self.truth_nm < limit_nm { 1.0 } else { 0.0 }) - self.chance
+    }
+}
+
 /// One plank's unread pins.
 pub struct UnreadPins {
-    /// (expected, standard deviation, chance of being below, truth), N·m; and the limit.
-    pins: Vec<(f64, f64, f64, f64)>,
+    pins: Vec<UnreadPin>,
     limit_nm: f64,
 }
 
@@ -92,9 +117,11 @@ pub fn unread(plank: &Plank) -> UnreadPins {
     let points = assessment.field.points.iter().zip(&assessment.pins).zip(&plank.pins);
     let pins = points
         .filter(|((_, pin), _)| !pin.read)
-        .map(|((point, _), truth)| {
-            let expected = point.expected_nm;
-            (expected.value, expected.u, point.doubtful_chance, truth.friction_nm)
+        .map(|((point, _), truth)| UnreadPin {
+            expected_nm: point.expected_nm.value,
+            u_nm: point.expected_nm.u,
+            chance: point.doubtful_chance,
+            truth_nm: truth.friction_nm,
         })
         .collect();
     UnreadPins { pins, limit_nm }
@@ -103,25 +130,17 @@ pub fn unread(plank: &Plank) -> UnreadPins {
 impl UnreadTally {
     /// Counts one plank.
     pub fn add(&mut self, plank: &UnreadPins) {
-        let each = |of: &dyn Fn(&(f64, f64, f64, f64)) -> f64| -> Vec<f64> {
-            plank.pins.iter().map(of).collect()
-        };
-        let z = |pin: &(f64, f64, f64, f64)| (pin.3 - pin.0) / pin.1.max(1e-12);
-        let within = |pin: &(f64, f64, f64, f64), half: f64| {
-            if z(pin).abs() <= half { 1.0 } else { 0.0 }
-        };
-        self.inside.add_plank(&each(&|pin| within(pin, Z_95) - 0.95));
-        self.inside_half.add_plank(&each(&|pin| within(pin, 0.5 * Z_95) - 0.95));
-        self.error.add_plank(&each(&z));
-        self.square.add_plank(&each(&|pin| z(pin) * z(pin) - 1.0));
+        let pins = &plank.pins;
+        let each = |of: &dyn Fn(&UnreadPin) -> f64| -> Vec<f64> { pins.iter().map(of).collect() };
+        self.inside.add_plank(&each(&|pin| pin.within(Z_95) - 0.95));
+        self.inside_half.add_plank(&each(&|pin| pin.within(0.5 * Z_95) - 0.95));
+        self.error.add_plank(&each(&UnreadPin::z));
+        self.square.add_plank(&each(&|pin| pin.z() * pin.z() - 1.0));
         for step in 0..STEP_COUNT {
-            let mine: Vec<&(f64, f64, f64, f64)> =
-                plank.pins.iter().filter(|pin| step_of(pin.2) == step).collect();
-            let below = |pin: &&(f64, f64, f64, f64)| {
-                (if pin.3 < plank.limit_nm { 1.0 } else { 0.0 }) - pin.2
-            };
-            self.chances[step].add_plank(&mine.iter().map(below).collect::<Vec<f64>>());
-            self.stated[step] += mine.iter().map(|pin| pin.2).sum::<f64>();
+            let mine = || pins.iter().filter(move |pin| step_of(pin.chance) == step);
+            let came_true: Vec<f64> = mine().map(|pin| pin.came_true(plank.limit_nm)).collect();
+            self.chances[step].add_plank(&came_true);
+            self.stated[step] += mine().map(|pin| pin.chance).sum::<f64>();
         }
     }
 
