@@ -121,7 +121,9 @@ fn sound_planks_alarm_as_often_as_stated() {
                 let tally = alarms_of(&form, generator, fault, shown, seeds);
                 let title = format!("{generator} {fault}, {}", shown.word());
                 table += &(tally.line(&title) + "\n");
-                tally.planks.iter().for_each(|plank| println!("  {title}, seed {plank}"));
+                if form.count.is_some() {
+                    tally.planks.iter().for_each(|plank| println!("  {title}, seed {plank}"));
+                }
                 together.merge(&tally);
             }
         }
@@ -216,6 +218,19 @@ impl Splits {
     }
 }
 
+/// What a quick survey makes of lines; nothing is promised of it.
+fn quick_lines(form: &Form) -> String {
+    let mut table = String::new();
+    for severity in Severity::ALL {
+        for fault in [PlankFault::SplitInside, PlankFault::SplitUnderStrut, PlankFault::FlangeLine]
+        {
+            let tally = tally_of(form, Generator::Own, fault, severity, Shown::Quick);
+            let _ = writeln!(table, "{tally}");
+        }
+    }
+    table
+}
+
 /// Faults against shapes.
 ///
 /// Rows told wrongly break it, see `rows_told_wrongly_hide_splits`.
@@ -234,6 +249,10 @@ fn faults_are_found_and_named() {
         }
     }
     table += &splits.lines();
+    if form.is_long {
+        table += "in a quick survey, of the pins read:\n";
+        table += &quick_lines(&form);
+    }
     println!("  missed: {:?}", splits.missed);
     form.hold("faults.txt", &table);
     splits.judge(form.is_long);

@@ -118,7 +118,7 @@ pub struct JudgedZone {
 pub struct Judged {
     /// Seed of the plank.
     pub seed: u64,
-    /// Pins the fault loosened.
+    /// Pins the fault loosened, of those read.
     pub loose_count: usize,
     /// Every zone, in the host's order.
     pub zones: Vec<JudgedZone>,
@@ -139,7 +139,8 @@ impl Judged {
     /// Judges what the host said.
     pub fn of(plank: &Plank, assessment: &Assessment) -> Judged {
         let places = &plank.instrument.pins;
-        let loose: BTreeSet<Pin> = plank.loose().map(|at| places[at].pin).collect();
+        let is_read = |at: &usize| assessment.pins.get(*at).is_some_and(|pin| pin.read);
+        let loose: BTreeSet<Pin> = plank.loose().filter(is_read).map(|at| places[at].pin).collect();
         let zones: Vec<JudgedZone> =
             assessment.zones.iter().map(|zone| judged_zone(plank, &loose, zone)).collect();
         let in_ragged_line: BTreeSet<&Pin> = assessment
