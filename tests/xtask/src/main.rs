@@ -7,6 +7,7 @@
 //! one: the closing line and the exit code both count it. Exit codes: 0 all well, 1 something
 //! failed, 2 not a word or the machine lacks something.
 
+mod bits;
 mod bless;
 mod elf;
 mod features;
@@ -48,6 +49,7 @@ const WORDS: &[Word] = &[
         features::word,
     ),
     ("tidy", "module headers, file lengths, banned words and calls, links", tidy::word),
+    ("bits", "that the map is the same bits at every x86-64 feature level", bits::word),
     ("bless", "write snapshots and goldens anew, and show what changed", bless::word),
     ("bless-tables", "write the long run's tables anew: minutes, not seconds", bless::tables),
     (
