@@ -17,9 +17,9 @@ use pinhold_simtest::planks::{Generator, Plank, PlankFault};
 
 const CASES: [(Generator, PlankFault, Shown, u64); 6] = [
     (Generator::Own, PlankFault::Sound, Shown::Full, 2000),
-    (Generator::Own, PlankFault::Split, Shown::Full, 2001),
-    (Generator::Invented, PlankFault::Split, Shown::Quick, 2002),
-    (Generator::Invented, PlankFault::Flange, Shown::Full, 2003),
+    (Generator::Own, PlankFault::SplitInside, Shown::Full, 2001),
+    (Generator::Invented, PlankFault::SplitInside, Shown::Quick, 2002),
+    (Generator::Invented, PlankFault::FlangeLine, Shown::Full, 2003),
     (Generator::Own, PlankFault::Restrung, Shown::TwoThirds, 2004),
     (Generator::Own, PlankFault::Dry, Shown::EveryOther, 2005),
 ];
