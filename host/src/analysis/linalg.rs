@@ -101,6 +101,11 @@ impl Cholesky {
         solution
     }
 
+    /// L times a vector of its size: makes draws with covariance A out of independent ones.
+    pub fn times_lower(&self, vector: &[f64]) -> Vec<f64> {
+        (0..self.lower.size()).map(|row| dot(&self.lower.row(row)[..=row], vector)).collect()
+    }
+
     /// Logarithm of the determinant of A.
     pub fn log_determinant(&self) -> f64 {
         (0..self.lower.size()).fold(0.0, |sum, i| sum + 2.0 * libm::log(self.lower.at(i, i)))
