@@ -22,6 +22,19 @@ impl SquareMatrix {
         SquareMatrix { size, cells }
     }
 
+    /// From a function of row and column for the lower triangle; the upper one mirrors it.
+    pub fn from_lower(size: usize, cell: impl Fn(usize, usize) -> f64) -> SquareMatrix {
+        let mut cells = vec![0.0; size * size];
+        for row in 0..size {
+            for column in 0..=row {
+                let value = cell(row, column);
+                cells[row * size + column] = value;
+                cells[column * size + row] = value;
+            }
+        }
+        SquareMatrix { size, cells }
+    }
+
     /// Rows, and columns.
     pub const fn size(&self) -> usize {
         self.size
@@ -43,9 +56,22 @@ impl SquareMatrix {
     }
 }
 
-/// Sum of products in index order.
+/// Sum of products in a fixed order: four sums over every fourth product, added at the end.
+///
+/// Four sums, because one alone waits for each addition to finish; the order is part of the code
+/// and not of the machine.
 pub fn dot(left: &[f64], right: &[f64]) -> f64 {
-    left.iter().zip(right).fold(0.0, |sum, (l, r)| sum + l * r)
+    let size = left.len().min(right.len());
+    let (left_fours, left_rest) = left[..size].as_chunks::<4>();
+    let (right_fours, right_rest) = right[..size].as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for (l, r) in left_fours.iter().zip(right_fours) {
+        for lane in 0..4 {
+            sums[lane] += l[lane] * r[lane];
+        }
+    }
+    let rest = left_rest.iter().zip(right_rest).fold(0.0, |sum, (l, r)| sum + l * r);
+    ((sums[0] + sums[2]) + (sums[1] + sums[3])) + rest
 }
 
 /// The lower triangle L of a positive definite matrix, A = L·Lᵀ.
@@ -106,6 +132,39 @@ impl Cholesky {
         (0..self.lower.size()).map(|row| dot(&self.lower.row(row)[..=row], vector)).collect()
     }
 
+    /// Solves A·X = B for `column_count` right sides at once, B and X stored by rows.
+    pub fn solve_columns(&self, right: &[f64], column_count: usize) -> Vec<f64> {
+        let size = self.lower.size();
+        let mut solution = right.to_vec();
+        if column_count == 0 {
+            return solution;
+        }
+        let subtract = |of: &mut [f64], factor: f64, row: &[f64]| {
+            for (cell, other) in of.iter_mut().zip(row) {
+                *cell -= factor * other;
+            }
+        };
+        for row in 0..size {
+            let (above, from) = solution.split_at_mut(row * column_count);
+            let here = &mut from[..column_count];
+            for (known, factor) in above.chunks_exact(column_count).zip(self.lower.row(row)) {
+                subtract(here, *factor, known);
+            }
+            let pivot = self.lower.at(row, row);
+            here.iter_mut().for_each(|cell| *cell /= pivot);
+        }
+        for row in (0..size).rev() {
+            let (above, from) = solution.split_at_mut(row * column_count);
+            let here = &mut from[..column_count];
+            let pivot = self.lower.at(row, row);
+            here.iter_mut().for_each(|cell| *cell /= pivot);
+            for (known, factor) in above.chunks_exact_mut(column_count).zip(self.lower.row(row)) {
+                subtract(known, *factor, here);
+            }
+        }
+        solution
+    }
+
     /// Logarithm of the determinant of A.
     pub fn log_determinant(&self) -> f64 {
         (0..self.lower.size()).fold(0.0, |sum, i| sum + 2.0 * libm::log(self.lower.at(i, i)))
@@ -158,6 +217,23 @@ mod tests {
                 assert!((product.sum::<f64>() - unit).abs() < 1e-9);
             }
         }
+    }
+
+    #[test]
+    fn many_right_sides_are_solved_as_one_is() {
+        let matrix = SquareMatrix::from_lower(9, |row, column| {
+            if row == column { 4.0 } else { 1.0 / (1.0 + (row - column) as f64) }
+        });
+        let factor = Cholesky::new(&matrix).expect("positive definite");
+        let right: Vec<f64> = (0..27).map(|i| f64::from(i * 7 % 11)).collect();
+        let all = factor.solve_columns(&right, 3);
+        for column in 0..3 {
+            let one: Vec<f64> = right.iter().skip(column).step_by(3).copied().collect();
+            for (row, value) in factor.solve(&one).into_iter().enumerate() {
+                assert!((all[3 * row + column] - value).abs() < 1e-12);
+            }
+        }
+        assert!(factor.solve_columns(&[], 0).is_empty());
     }
 
     #[test]
