@@ -114,13 +114,13 @@ def neighbours(table, field):
     table.compare("adjusted p (SciPy)", field["adjusted"], theirs, 1.0, ADJUSTED)
 
 
-def covariances(model, distances):
-    ranges = distances / model["range"]
-    if model["shape"] == "spherical":
-        rise = np.where(ranges < 1.0, 1.5 * ranges - 0.5 * ranges**3, 1.0)
-    else:
-        rise = 1.0 - np.exp(-ranges)
-    return model["partial_sill"] * (1.0 - rise)
+def rise(shape, ranges):
+    """Share of the sill reached at a distance in ranges."""
+    if shape == "spherical":
+        return np.where(ranges < 1.0, 1.5 * ranges - 0.5 * ranges**3, 1.0)
+    if shape == "exponential":
+        return 1.0 - np.exp(-ranges)
+    return np.where(ranges < 1.0, 1.0 - (1.0 - ranges) ** 4 * (1.0 + 4.0 * ranges), 1.0)
 
 
 def kriging(table, case):
@@ -128,31 +128,31 @@ def kriging(table, case):
     from scipy.spatial.distance import cdist
 
     places, at = np.array(case["places"]), np.array(case["at"])
-    values, model = np.array(case["values"]), case["model"]
-    # The library's exponential curve is given by its practical range, 95 % of the sill.
-    practical = 3.0 if model["shape"] == "exponential" else 1.0
-    theirs = OrdinaryKriging(
-        places[:, 0],
-        places[:, 1],
-        values,
-        variogram_model=model["shape"],
-        variogram_parameters={
-            "psill": model["partial_sill"],
-            "range": model["range"] * practical,
-            "nugget": model["nugget"],
-        },
-    )
+    values, model, shape = np.array(case["values"]), case["model"], case["shape"]
+    sill, nugget = model["partial_sill"], model["nugget"]
+    if shape == "wendland":
+        how = {
+            "variogram_model": "custom",
+            "variogram_function": lambda p, d: p[2] + p[0] * rise(shape, d / p[1]),
+            "variogram_parameters": [sill, model["range"], nugget],
+        }
+    else:
+        # The library's exponential curve is given by its practical range, 95 % of the sill.
+        practical = 3.0 if shape == "exponential" else 1.0
+        spread = {"psill": sill, "range": model["range"] * practical, "nugget": nugget}
+        how = {"variogram_model": shape, "variogram_parameters": spread}
+    theirs = OrdinaryKriging(places[:, 0], places[:, 1], values, **how)
     estimates, variances = theirs.execute("points", at[:, 0], at[:, 1], backend="vectorized")
-    sill = model["partial_sill"] + model["nugget"]
-    matrix = covariances(model, cdist(places, places)) + model["nugget"] * np.eye(len(values))
+    distances = cdist(places, places) / model["range"]
+    matrix = sill * (1.0 - rise(shape, distances)) + nugget * np.eye(len(values))
     condition = np.linalg.cond(matrix)
-    print(f"kriging: {case['name']}, {model['shape']}: condition number {condition:.1e}")
+    print(f"kriging: {case['name']}, {shape}: condition number {condition:.1e}")
     if condition >= CONDITION_MAX:
         raise SystemExit("a kriging system is too badly conditioned to be compared")
     table.compare("kriging estimates (PyKrige; of the data's sd)", case["estimates"],
                   np.asarray(estimates), values.std(ddof=1), KRIGING)
     table.compare("kriging variances (PyKrige; of the sill)", case["variances"],
-                  np.asarray(variances), sill, KRIGING)
+                  np.asarray(variances), sill + nugget, KRIGING)
 
 
 def gaussian(table, case):

@@ -12,6 +12,7 @@ mod elf;
 mod features;
 mod instructions;
 mod panics;
+mod reference;
 mod report;
 mod runner;
 mod setup;
@@ -35,6 +36,11 @@ const WORDS: &[Word] = &[
     ),
     ("check", "formatting and lints, host crates and boards", test::check),
     ("e2e", "the emulated lever and the real binary", test::end_to_end),
+    (
+        "reference",
+        "our statistics beside those of pinned Python libraries, in an environment it makes",
+        reference::word,
+    ),
     ("size", "flash and RAM of both boards, against the committed snapshot", size::word),
     (
         "panics",

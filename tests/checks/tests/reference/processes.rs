@@ -1,5 +1,6 @@
 //! Kriging and Gaussian processes with given covariances, on the fields and places between.
 
+use pinhold::analysis::field::compact::LocalPart;
 use pinhold::analysis::field::linear::{Design, LinearField};
 use pinhold::analysis::gp::{GaussianProcess, squared_exponential};
 use pinhold::analysis::spatial::variogram::{VariogramModel, VariogramShape};
@@ -31,13 +32,24 @@ fn between(field: &Field) -> Vec<[f64; 2]> {
         .collect()
 }
 
+/// The map's own correlation, the same along and across, as a variogram's shape.
+fn wendland(model: &VariogramModel, distance: f64) -> f64 {
+    let VariogramModel { partial_sill: variance, range, .. } = *model;
+    let part = LocalPart { variance, reach_along_m: range, reach_across_m: range, shared: 1.0 };
+    part.covariance(distance, 0.0, true)
+}
+
 /// Ordinary kriging: a flat constant, a remainder with the variogram's covariance, noise of the
-/// nugget's size.
-fn kriging(field: &Field, model: VariogramModel) -> Value {
+/// nugget's size. The shape is the model's own unless another is named.
+fn kriging(field: &Field, model: VariogramModel, shape: Option<&str>) -> Value {
     let Field { name, places, values } = field;
     let ones = Design::from_rows(1, places.iter().map(|_| vec![1.0]));
     let noise = vec![model.nugget; places.len()];
-    let covariance = |i: usize, j: usize| model.covariance(distance(&places[i], &places[j]));
+    let at_distance = |distance: f64| match shape {
+        Some(_) => wendland(&model, distance),
+        None => model.covariance(distance),
+    };
+    let covariance = |i: usize, j: usize| at_distance(distance(&places[i], &places[j]));
     let fitted = LinearField::fit_correlated(ones, values, &noise, &[f64::INFINITY], covariance)
         .expect("positive definite");
     let at = between(field);
@@ -45,13 +57,14 @@ fn kriging(field: &Field, model: VariogramModel) -> Value {
         .iter()
         .map(|place| {
             let cross: Vec<f64> =
-                places.iter().map(|pin| model.covariance(distance(pin, place))).collect();
+                places.iter().map(|pin| at_distance(distance(pin, place))).collect();
             let variance = fitted.variance(&[1.0], &cross, model.partial_sill) + model.nugget;
             (fitted.mean(&[1.0], &cross), variance)
         })
         .unzip();
+    let shape = shape.map_or_else(|| json!(model.shape), |shape| json!(shape));
     json!({
-        "name": name, "places": places, "values": values, "at": at,
+        "name": name, "places": places, "values": values, "at": at, "shape": shape,
         "model": model, "estimates": estimates, "variances": variances,
     })
 }
@@ -90,17 +103,25 @@ pub(crate) fn processes() -> Value {
         range: 0.15,
     };
     let exponential = VariogramModel { shape: VariogramShape::Exponential, ..spherical };
+    // Hardly any scatter: as badly conditioned as is still compared.
+    let stiff = VariogramModel { nugget: 1e-6, ..spherical };
     let mut krigings = Vec::new();
     let mut processes = Vec::new();
     for field in pianos() {
-        krigings.push(kriging(&field, spherical));
-        krigings.push(kriging(&field, exponential));
+        krigings.push(kriging(&field, spherical, None));
+        krigings.push(kriging(&field, exponential, None));
+        krigings.push(kriging(&field, spherical, Some("wendland")));
+        krigings.push(kriging(&field, stiff, Some("wendland")));
         processes.push(process(&field, 0.04, 0.12, 0.01));
     }
     let mut meuse = published("SPA-P06", "/inputs/data_file", "zinc_ppm");
     meuse.values.iter_mut().for_each(|zinc| *zinc = zinc.ln());
     let (nugget, partial_sill, range) = (0.05, 0.59, 897.0);
-    krigings.push(kriging(&meuse, VariogramModel { nugget, partial_sill, range, ..spherical }));
+    krigings.push(kriging(
+        &meuse,
+        VariogramModel { nugget, partial_sill, range, ..spherical },
+        None,
+    ));
     let davis = published("SPA-P07", "/inputs/data_file", "z");
     processes.push(process(&davis, 2500.0, 1.5, 100.0));
     json!({ "kriging": krigings, "gaussian": processes })
