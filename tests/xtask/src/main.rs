@@ -7,6 +7,7 @@
 //! one: the closing line and the exit code both count it. Exit codes: 0 all well, 1 something
 //! failed, 2 not a word or the machine lacks something.
 
+mod bench;
 mod bless;
 mod elf;
 mod features;
@@ -60,6 +61,7 @@ const WORDS: &[Word] = &[
         "the long run: hours of what the tests do in short; goes on where it stopped",
         soak::word,
     ),
+    ("bench", "our time beside another library's, for the same result; by hand", bench::word),
     ("demo-table", "the fault table: every fault, twenty seeds", test::demo_table),
 ];
 
