@@ -127,6 +127,11 @@ impl Cholesky {
         solution
     }
 
+    /// L times a vector of its size: makes draws with covariance A out of independent ones.
+    pub fn times_lower(&self, vector: &[f64]) -> Vec<f64> {
+        (0..self.lower.size()).map(|row| dot(&self.lower.row(row)[..=row], vector)).collect()
+    }
+
     /// Solves A·X = B for `column_count` right sides at once, B and X stored by rows.
     pub fn solve_columns(&self, right: &[f64], column_count: usize) -> Vec<f64> {
         let size = self.lower.size();

@@ -20,6 +20,7 @@ pub mod random;
 pub mod readings;
 pub mod scan;
 pub mod scatter;
+pub mod spatial;
 pub mod stats;
 pub mod survey;
 pub mod verdict;

@@ -8,11 +8,13 @@
 //! failed, 2 not a word or the machine lacks something.
 
 mod bits;
+mod bench;
 mod bless;
 mod elf;
 mod features;
 mod instructions;
 mod panics;
+mod reference;
 mod report;
 mod runner;
 mod setup;
@@ -36,6 +38,11 @@ const WORDS: &[Word] = &[
     ),
     ("check", "formatting and lints, host crates and boards", test::check),
     ("e2e", "the emulated lever and the real binary", test::end_to_end),
+    (
+        "reference",
+        "our statistics beside those of pinned Python libraries, in an environment it makes",
+        reference::word,
+    ),
     ("size", "flash and RAM of both boards, against the committed snapshot", size::word),
     (
         "panics",
@@ -57,6 +64,7 @@ const WORDS: &[Word] = &[
         "the long run: hours of what the tests do in short; goes on where it stopped",
         soak::word,
     ),
+    ("bench", "our time beside another library's, for the same result; by hand", bench::word),
     ("demo-table", "the fault table: every fault, twenty seeds", test::demo_table),
 ];
 
