@@ -9,6 +9,7 @@ pub mod faulty;
 pub mod line;
 pub mod replayed;
 pub mod ruler;
+pub mod sampled;
 pub mod signal;
 pub mod strokes;
 pub mod tap;
