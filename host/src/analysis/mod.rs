@@ -18,6 +18,7 @@ pub mod profile;
 pub mod pulls;
 pub mod random;
 pub mod readings;
+pub mod sampling;
 pub mod scan;
 pub mod scatter;
 pub mod stats;
