@@ -10,7 +10,9 @@
 pub mod basis;
 pub mod compact;
 pub mod grid;
+pub mod hyper;
 pub mod linear;
+pub mod simplex;
 mod sound;
 
 pub use sound::{FieldPrior, SoundField};
