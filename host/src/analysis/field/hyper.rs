@@ -33,7 +33,7 @@ impl LogNormal {
     }
 
     /// Logarithm of the prior density of the logarithm, its constant left out.
-    fn log_density(&self, logarithm: f64) -> f64 {
+    pub(super) fn log_density(&self, logarithm: f64) -> f64 {
         let z = (logarithm - libm::log(self.middle)) / self.log_sd;
         -0.5 * z * z
     }
@@ -206,7 +206,7 @@ pub fn learn_broad(evidence: &Evidence<'_>, start: BroadFit, priors: &SpreadPrio
 }
 
 /// Learns the spreads of the broad shapes while everything else stays.
-fn learn_spreads(
+pub(super) fn learn_spreads(
     normal: &Normal,
     basis: &Basis,
     start: &BroadFit,
