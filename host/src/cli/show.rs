@@ -12,7 +12,7 @@ use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::files::write_whole;
 use super::parsers::{fact_parser, name_parser};
-use super::retune;
+use super::{drift, retune};
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
 use crate::lever_reads::LeverUse;
 use crate::report::{self, MapModel, ReportContext};
@@ -116,7 +116,8 @@ pub fn map(context: &Context, arguments: &MapArguments) -> Result<(), CliError> 
     if context.json {
         return context.print_document(&document(&loaded, &model));
     }
-    context.print(&report::terminal::map(&model, context.unit, width(), context.color))
+    context.print(&report::terminal::map(&model, context.unit, width(), context.color))?;
+    context.print(&drift::text(loaded.drift.as_ref(), width()))
 }
 
 /// `pinhold verdict`.
@@ -133,12 +134,14 @@ pub fn verdict(context: &Context, arguments: &VerdictArguments) -> Result<(), Cl
     if context.json {
         return context.print_document(&document);
     }
-    context.print(&report::terminal::verdict(&model, context.unit, width()))
+    context.print(&report::terminal::verdict(&model, context.unit, width()))?;
+    context.print(&drift::text(loaded.drift.as_ref(), width()))
 }
 
 /// The verdict's document, with the levers its readings were taken with.
 pub fn document(loaded: &Loaded, model: &MapModel<'_>) -> Value {
     let mut document = report::json::verdict(model);
+    document["drift"] = loaded.drift.as_ref().map_or(Value::Null, drift::value);
     document["levers"] = loaded.lever_uses.iter().map(lever_use_value).collect();
     document
 }
@@ -263,7 +266,10 @@ fn calibration_text(used: &LeverUse) -> String {
 
 /// What the survey was, corrections included.
 fn survey_line(loaded: &Loaded, pin_count: usize) -> String {
-    let read = format!("{} of {pin_count} pins", loaded.readings.len());
+    let mut read = format!("{} of {pin_count} pins", loaded.readings.len());
+    if let Some(drift) = loaded.drift.as_ref().filter(|drift| drift.is_significant) {
+        read.push_str(&format!("; drift of the lever: {}", drift.sentence()));
+    }
     match loaded.corrected_count {
         0 => read,
         count => format!(

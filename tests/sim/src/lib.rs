@@ -10,6 +10,7 @@ pub mod line;
 pub mod planks;
 pub mod replayed;
 pub mod ruler;
+pub mod sampled;
 pub mod signal;
 pub mod strokes;
 pub mod tap;

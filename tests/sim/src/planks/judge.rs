@@ -10,7 +10,7 @@ use pinhold::analysis::{Assessment, AssessmentInput, Profile, Zone, ZoneShape, a
 use pinhold_protocol::record::Pin;
 
 use super::Plank;
-use super::reading::{Shown, chosen, readings};
+use super::reading::{self, Shown};
 
 /// Friction under which half of a section makes it low with reason, N·m: serviceable begins
 /// there (DER); and the holding factor that does so.
@@ -72,30 +72,41 @@ pub struct Alarms {
     pub at_one: Alarm,
     /// Shapes at 5 %, and whether each rests on a comparison.
     pub shapes: Vec<(ZoneShape, bool)>,
+    /// Share of the pins that were read.
+    pub read_share: f64,
     /// Seed of the plank.
     pub seed: u64,
     /// What it was made from.
     pub recipe: String,
 }
 
-/// Looks for zones on a plank at 5 %, and at 1 % where there were any.
+/// Looks for zones on a plank at 5 %, and at 1 %.
 ///
-/// What 1 % finds is taken to be found at 5 % too; every sixteenth plank is asked both.
+/// A plank without zones at 5 % is taken to have none at 1 %; every sixteenth is asked all the
+/// same. An adaptive survey is made anew for each rate, since it is steered by it.
 ///
 /// # Panics
-/// If a plank has a zone at 1 % and none at 5 %.
+/// If a plank has a zone at 1 % and none at 5 % of the same readings.
 pub fn alarms(plank: &Plank, shown: Shown) -> Alarms {
-    let readings = readings(plank, &chosen(plank, shown));
-    let five = assessed(plank, &readings, &profile_at(0.05));
+    let at = |rate: f64| {
+        let profile = profile_at(rate);
+        let readings = reading::shown(plank, shown, &profile);
+        assessed(plank, &readings, &profile)
+    };
+    let five = at(0.05);
     let at_five = Alarm::of(plank, &five);
-    let at_one = if at_five.any || plank.seed.is_multiple_of(16) {
-        Alarm::of(plank, &assessed(plank, &readings, &profile_at(0.01)))
+    let is_steered = shown == Shown::Adaptive;
+    let at_one = if is_steered || at_five.any || plank.seed.is_multiple_of(16) {
+        Alarm::of(plank, &at(0.01))
     } else {
         Alarm::default()
     };
-    assert!(at_five.any || !at_one.any, "seed {}: a zone at 1 % and none at 5 %", plank.seed);
+    let seed = plank.seed;
+    assert!(is_steered || at_five.any || !at_one.any, "seed {seed}: a zone at 1 %, none at 5 %");
     let shapes = five.zones.iter().map(|zone| (zone.shape, zone.p_value.is_some())).collect();
-    Alarms { at_five, at_one, shapes, seed: plank.seed, recipe: plank.recipe.clone() }
+    let read_count = five.pins.iter().filter(|pin| pin.read).count();
+    let read_share = read_count as f64 / five.pins.len().max(1) as f64;
+    Alarms { at_five, at_one, shapes, read_share, seed, recipe: plank.recipe.clone() }
 }
 
 /// A zone against the truth.
@@ -131,8 +142,9 @@ pub struct Judged {
 impl Judged {
     /// Assesses and judges a faulty plank at a rate of false alarms.
     pub fn new(plank: &Plank, shown: Shown, false_alarm_rate: f64) -> Judged {
-        let readings = readings(plank, &chosen(plank, shown));
-        let assessment = assessed(plank, &readings, &profile_at(false_alarm_rate));
+        let profile = profile_at(false_alarm_rate);
+        let readings = reading::shown(plank, shown, &profile);
+        let assessment = assessed(plank, &readings, &profile);
         Judged::of(plank, &assessment)
     }
 

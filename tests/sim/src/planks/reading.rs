@@ -3,23 +3,30 @@
 //! Relative noise of 1–3 % per stroke (a good lever is nearer 1) and one scale error for all
 //! readings; the stated uncertainty is the true one. Deliberately not here: strokes.
 
+use std::collections::BTreeSet;
+
+use pinhold::analysis::Profile;
 use pinhold::analysis::input::{Estimate, PinReading, StringState, TorqueKind};
+use pinhold::analysis::sampling::{Asked, CONFIDENCE_DEFAULT, Step, propose, quick};
+use pinhold_protocol::record::Pin;
 use pinhold_sim::rng::Random;
 
 use super::{Plank, TruePin};
 
 /// Standard uncertainty of the scale, relative, common to all readings of a survey.
 const SCALE_RELATIVE_U: f64 = 0.01;
+/// More steps than any adaptive survey needs.
+const STEP_COUNT_MAX: usize = 120;
 
 /// Which pins are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Shown {
     /// All that can be.
     Full,
-    /// Runs of six in each row with as many pins left out between, staggered by row.
+    /// Those of the host's quick survey.
     Quick,
-    /// Every other pin.
-    EveryOther,
+    /// Those the host's adaptive survey asks for until it stops.
+    Adaptive,
     /// All but a third, drawn.
     TwoThirds,
 }
@@ -30,47 +37,65 @@ impl Shown {
         match self {
             Shown::Full => "full",
             Shown::Quick => "quick",
-            Shown::EveryOther => "every other",
+            Shown::Adaptive => "adaptive",
             Shown::TwoThirds => "two thirds",
         }
     }
 }
 
-/// Which pins of the plank are read, in the instrument's order.
-pub fn chosen(plank: &Plank, shown: Shown) -> Vec<bool> {
-    let pins = &plank.instrument.pins;
+/// The readings of a plank that the host is shown; an adaptive survey is steered by `profile`.
+pub fn shown(plank: &Plank, shown: Shown, profile: &Profile) -> Vec<PinReading> {
+    let all = every(plank);
     match shown {
-        Shown::Full => vec![true; pins.len()],
-        Shown::EveryOther => (0..pins.len()).map(|at| at % 2 == 0).collect(),
+        Shown::Full => all,
+        Shown::Quick => {
+            let asked: BTreeSet<Pin> = quick(&plank.instrument).pins.into_iter().collect();
+            all.into_iter().filter(|reading| asked.contains(&reading.pin)).collect()
+        }
+        Shown::Adaptive => adaptive(plank, &all, profile),
         Shown::TwoThirds => {
             let mut random = Random::new(plank.seed).fork("shown");
-            (0..pins.len()).map(|_| random.unit() >= 1.0 / 3.0).collect()
-        }
-        Shown::Quick => {
-            let mut order: Vec<usize> = (0..pins.len()).collect();
-            order.sort_by(|a, b| pins[*a].x_m.total_cmp(&pins[*b].x_m));
-            let mut place_in_row = [0usize; 256];
-            let mut chosen = vec![false; pins.len()];
-            for at in order {
-                let row = usize::from(pins[at].row);
-                // Five in fifteen, each row begun elsewhere.
-                chosen[at] = (place_in_row[row] + 5 * row) % 15 < 5;
-                place_in_row[row] += 1;
-            }
-            chosen
+            all.into_iter().filter(|_| random.unit() >= 1.0 / 3.0).collect()
         }
     }
 }
 
-/// Readings of the chosen pins.
-pub fn readings(plank: &Plank, chosen: &[bool]) -> Vec<PinReading> {
+/// Reads what is asked for until nothing more is.
+///
+/// # Panics
+/// If the survey does not come to an end.
+fn adaptive(plank: &Plank, all: &[PinReading], profile: &Profile) -> Vec<PinReading> {
+    let (mut read, mut passed_over): (Vec<PinReading>, Vec<Pin>) = (Vec::new(), Vec::new());
+    for _ in 0..STEP_COUNT_MAX {
+        let step = propose(&Asked {
+            instrument: &plank.instrument,
+            readings: &read,
+            condition: &plank.condition,
+            profile,
+            confidence: CONFIDENCE_DEFAULT,
+            at: read.last().map(|reading| reading.pin),
+            passed_over: &passed_over,
+            seed: plank.seed,
+        });
+        let Step::Read(proposal) = step else { return read };
+        for pin in proposal.pins {
+            match all.iter().find(|reading| reading.pin == pin) {
+                Some(reading) => read.push(reading.clone()),
+                None => passed_over.push(pin),
+            }
+        }
+    }
+    panic!("seed {}: no end after {STEP_COUNT_MAX} steps", plank.seed);
+}
+
+/// The reading of every pin that can be read.
+fn every(plank: &Plank) -> Vec<PinReading> {
     let root = Random::new(plank.seed).fork("reading").fork(plank.fault.word());
     let mut random = root.fork("lever");
     let relative_u = random.uniform(0.010, 0.030);
     let scale = 1.0 + SCALE_RELATIVE_U * random.normal_within(0.0, 1.0, 2.5);
     let unreadable = if random.chance(0.3) { random.uniform(0.0, 0.04) } else { 0.0 };
     (0..plank.pins.len())
-        .filter(|at| chosen[*at])
         .filter_map(|at| {
             let mut random = root.fork_index("pin", at);
             // A pin that cannot be reached or did not give a clean stroke.

@@ -20,6 +20,8 @@ const CONFIDENCE: f64 = 0.99;
 pub struct AlarmTally {
     /// Planks.
     pub count: u64,
+    /// Sum over planks of the share of pins read.
+    read_sum: f64,
     /// Planks with an alarm without reason, at 5 % and at 1 %.
     pub false_at: [u64; 2],
     /// Planks with a zone by comparison.
@@ -41,6 +43,7 @@ impl AlarmTally {
         let mut tally = AlarmTally::default();
         for alarms in all {
             tally.count += 1;
+            tally.read_sum += alarms.read_share;
             for (index, alarm) in [alarms.at_five, alarms.at_one].into_iter().enumerate() {
                 tally.false_at[index] += u64::from(alarm.is_false());
                 tally.compared_at[index] += u64::from(alarm.compared);
@@ -63,6 +66,7 @@ impl AlarmTally {
     /// Adds another's.
     pub fn merge(&mut self, other: &AlarmTally) {
         self.count += other.count;
+        self.read_sum += other.read_sum;
         for index in 0..2 {
             self.false_at[index] += other.false_at[index];
             self.compared_at[index] += other.compared_at[index];
@@ -94,8 +98,9 @@ impl AlarmTally {
             shapes.push_str(&format!(" {}{mark} {count}", shape.word()));
         }
         format!(
-            "{title:<28}{:>6}  {:>4} ({:>3}–{:<3}) {:>4} ({:>2}–{:<2})  {:>4} {:>4}  {:>4} {:>4} {shapes}",
+            "{title:<28}{:>6} {:>3.0} %  {:>4} ({:>3}–{:<3}) {:>4} ({:>2}–{:<2})  {:>4} {:>4}  {:>4} {:>4} {shapes}",
             self.count,
+            100.0 * self.read_sum / self.count.max(1) as f64,
             self.false_at[0],
             five.0,
             five.1,
@@ -112,8 +117,14 @@ impl AlarmTally {
     /// The head over [`AlarmTally::line`]s.
     pub fn head() -> String {
         format!(
-            "{:<28}{:>6}  {:<15}{:<13}{:<11}{:<11}shapes at 5 % (* by bands)",
-            "sound planks, survey", "planks", "false at 5 %", "at 1 %", "compared", "any zone"
+            "{:<28}{:>6} {:<7}{:<15}{:<13}{:<11}{:<11}shapes at 5 % (* by bands)",
+            "sound planks, survey",
+            "planks",
+            "read",
+            "false at 5 %",
+            "at 1 %",
+            "compared",
+            "any zone"
         )
     }
 }

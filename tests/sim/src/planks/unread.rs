@@ -12,7 +12,7 @@ use pinhold_sim::rng::Random;
 
 use super::Plank;
 use super::judge::assessed;
-use super::reading::{Shown, chosen, readings};
+use super::reading::{self, Shown};
 
 /// Steps of the table of chances.
 const STEP_COUNT: usize = 10;
@@ -98,7 +98,7 @@ pub struct UnreadPins {
 
 /// Assesses a plank from two thirds of its pins.
 pub fn unread(plank: &Plank) -> UnreadPins {
-    let readings = readings(plank, &chosen(plank, Shown::TwoThirds));
+    let readings = reading::shown(plank, Shown::TwoThirds, &Profile::default());
     let mut frictions: Vec<f64> =
         readings.iter().filter_map(|r| Some(r.friction_nm?.value)).collect();
     frictions.sort_by(f64::total_cmp);
