@@ -9,7 +9,6 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::html_tables::{alternatives, bands, chain, parts, pins, sections, thresholds, zones};
 use super::{MapModel, ReportContext, confidence_words, marks, remedy_line, svg};
 use crate::analysis::verdict::ConfidenceCap;
-use crate::instrument::InstrumentKind;
 use crate::text::printable;
 use crate::units::TorqueUnit;
 
@@ -60,7 +59,7 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
                 (verdict_box(model))
                 h2 { "The pin field" }
                 p.small {
-                    (orientation(model.instrument.kind)) " Every pin by name is in the annex."
+                    (orientation(model)) " Every pin by name is in the annex."
                 }
                 figure style="margin:0" { (PreEscaped(svg::overview(model, unit))) }
                 h2 { "Why" }
@@ -100,11 +99,11 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
     page.into_string()
 }
 
-const fn orientation(kind: InstrumentKind) -> &'static str {
-    match kind {
-        InstrumentKind::Grand => "Seen from the player: plate flange at the top. To scale.",
-        InstrumentKind::Upright => "Seen from the front: plate flange below. To scale.",
-    }
+/// Which way the picture is seen, as a sentence.
+fn orientation(model: &MapModel<'_>) -> String {
+    let seen = model.orientation();
+    let (first, rest) = seen.split_at(1);
+    format!("{}{}. To scale.", first.to_uppercase(), rest.replacen(',', ":", 1))
 }
 
 fn head_lines(model: &MapModel<'_>, context: &ReportContext) -> Markup {
@@ -253,7 +252,7 @@ fn annex(model: &MapModel<'_>, unit: TorqueUnit) -> Markup {
     html! {
         div.annex {
             h2 { "Annex: every pin by name" }
-            p.small { (orientation(model.instrument.kind)) }
+            p.small { (orientation(model)) }
             figure style="margin:0" { (PreEscaped(svg::detail(model))) }
             h2 { "Annex: sections" }
             (sections(model.assessment, unit))

@@ -34,6 +34,7 @@ struct Field {
     top_m: f64,
     bottom_m: f64,
     flange_below: bool,
+    has_flange: bool,
 }
 
 impl Field {
@@ -44,7 +45,9 @@ impl Field {
         };
         let (left_m, right_m) = span(|pin| pin.site.x_m);
         let (top_m, bottom_m) = span(|pin| pin.site.y_m);
-        Field { left_m, right_m, top_m, bottom_m, flange_below: kind == InstrumentKind::Upright }
+        let flange_below = kind == InstrumentKind::Upright;
+        let has_flange = pins.iter().any(|pin| pin.site.at_flange);
+        Field { left_m, right_m, top_m, bottom_m, flange_below, has_flange }
     }
 
     fn width_m(&self) -> f64 {
@@ -194,10 +197,7 @@ fn page(body: &str, height: f64) -> String {
 
 fn title(body: &mut String, model: &MapModel<'_>) -> f64 {
     let name = printable_short(&model.instrument.name, NAME_COUNT_MAX);
-    let seen = match model.instrument.kind {
-        InstrumentKind::Grand => "seen from the player, plate flange at the top",
-        InstrumentKind::Upright => "seen from the front, plate flange below",
-    };
+    let seen = model.orientation();
     let statistics = &model.assessment.statistics;
     let _ = write!(
         body,
@@ -256,11 +256,18 @@ fn sections(body: &mut String, view: &View<'_>, pins: &[PinResult], part: &[usiz
         let Box { left, top, right, bottom } = view.ground(&here);
         let flange = if view.field.flange_below { bottom } else { top };
         let name_y = if view.field.flange_below { top - 8.0 } else { bottom + 19.0 };
+        let edge = if view.field.has_flange {
+            format!(
+                "<path d=\"M{left:.1} {flange:.1}H{right:.1}\" stroke=\"#6f665d\" \
+                 stroke-width=\"4\"/>"
+            )
+        } else {
+            String::new()
+        };
         let _ = write!(
             body,
             "<rect x=\"{left:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{:.1}\" rx=\"5\" \
-             fill=\"#f4f1ec\"/><path d=\"M{left:.1} {flange:.1}H{right:.1}\" stroke=\"#6f665d\" \
-             stroke-width=\"4\"/><text x=\"{:.1}\" y=\"{name_y:.1}\" font-size=\"12\" \
+             fill=\"#f4f1ec\"/>{edge}<text x=\"{:.1}\" y=\"{name_y:.1}\" font-size=\"12\" \
              fill=\"#57504a\">{}</text>",
             right - left,
             bottom - top,

@@ -48,7 +48,8 @@ pub fn map(model: &MapModel<'_>, unit: TorqueUnit, width: usize, colour: bool) -
         // On an upright the flange lies below the field.
         rows.reverse();
     }
-    let flange = "-- plate flange this side --";
+    let flange =
+        if model.has_flange() { "-- plate flange this side --" } else { "-- string side --" };
     let upright = model.instrument.kind == InstrumentKind::Upright;
     for block in blocks(&columns, width - MARGIN) {
         text.push('\n');
@@ -69,6 +70,9 @@ pub fn map(model: &MapModel<'_>, unit: TorqueUnit, width: usize, colour: bool) -
     text.push_str(&zones(assessment, unit, width));
     for sentence in assessment.pulls.sentences() {
         text.push_str(&wrap(&sentence, "strings: ", width));
+    }
+    if let Some(strays) = super::strays(assessment.statistics.stray_count) {
+        text.push_str(&wrap(&strays, "note: ", width));
     }
     text
 }

@@ -7,6 +7,7 @@ mod fit;
 mod import;
 mod inbox;
 mod instrument;
+mod layout;
 mod lever;
 mod record;
 mod run;
