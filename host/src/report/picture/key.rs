@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 
 use super::frame::{INNER_WIDTH, MARGIN};
 use super::pins::look;
-use super::signs::{doubt, mark};
+use super::signs::{doubt, mark, tag};
 use super::view::{CLASS_COUNT, SHADES, Scale, View};
 use super::{NORMAL, SMALL, escape, text, words};
 use crate::analysis::Assessment;
@@ -150,10 +150,11 @@ fn bold(body: &mut String, (x, y): (f64, f64), words: &str) {
 }
 
 /// The zones in words, a paragraph each; gives back where it ends.
-pub(super) fn zones(body: &mut String, captions: &[(char, String)], top: f64) -> f64 {
+pub(super) fn zones(body: &mut String, assessment: &Assessment, unit: TorqueUnit, top: f64) -> f64 {
+    let captions = words::captions(assessment, unit);
     let mut y = top;
-    for (letter, caption) in captions {
-        body.push_str(&super::signs::tag((MARGIN + 8.0, y - 4.5), *letter));
+    for (letter, caption) in &captions {
+        body.push_str(&tag((MARGIN + 8.0, y - 4.5), *letter));
         for line in words::fitted(caption, NORMAL, INNER_WIDTH - 24.0) {
             text(body, (MARGIN + 24.0, y), NORMAL, &line);
             y += 18.0;
@@ -161,7 +162,12 @@ pub(super) fn zones(body: &mut String, captions: &[(char, String)], top: f64) ->
         y += 5.0;
     }
     if captions.is_empty() {
-        text(body, (MARGIN, y), NORMAL, "No zone stands out: nowhere are pins loose together.");
+        let words = if assessment.field.points.is_empty() {
+            "Too few comparable readings to look for zones."
+        } else {
+            "No zone stands out: nowhere are pins loose together."
+        };
+        text(body, (MARGIN, y), NORMAL, words);
         y += 23.0;
     } else {
         let caution = "Readings of the pattern, not findings: torque alone neither proves nor \

@@ -153,15 +153,11 @@ fn glance(body: &mut String, sheet: &Sheet<'_>, top: f64) -> f64 {
     let all: Vec<usize> = (0..assessment.pins.len()).collect();
     let mut frame = Frame::glance(field, top);
     let callouts = Callouts::place(&frame, assessment, &all);
-    let above = if field.flange_below { 44.0 } else { 28.0 };
+    let above = if field.flange_below { 8.0 } else { ABOVE };
     frame.top = top + 24.0 + callouts.height() + above + frame.pad();
-    let ground = Ground::new(&frame, &assessment.pins, &all);
     text(body, (MARGIN, top + 14.0), NORMAL, &standpoint(kind, frame.stretch));
-    let bottom = draw(body, &frame, &ground, sheet, &all);
-    let base = ground.bounds().1 - above - 4.0;
-    callouts.draw(body, &frame, &ground, assessment, &all, base);
-    let captions = words::captions(assessment, sheet.unit);
-    let y = key::zones(body, &captions, bottom + 28.0);
+    let bottom = draw(body, &frame, sheet, &all, Some((&callouts, above)));
+    let y = key::zones(body, assessment, sheet.unit, bottom + 28.0);
     let scale = sheet.grid.map(|_| &sheet.scale);
     key::draw(body, assessment, sheet.view, scale, sheet.unit, y + 8.0)
 }
@@ -177,32 +173,43 @@ fn by_name(body: &mut String, sheet: &Sheet<'_>, top: f64) -> f64 {
     for part in parts {
         let left_m = part.iter().map(|i| assessment.pins[*i].site.x_m).fold(f64::MAX, f64::min);
         let mut frame = Frame::strip(field, left_m, width_m, y);
-        let above = if field.flange_below { 40.0 } else { 30.0 };
+        let above = if field.flange_below { 16.0 } else { ABOVE };
         // A part of the rows only may stand in a strip: the drawing begins at its own uppermost.
         let first = part.iter().map(|i| frame.pin(&assessment.pins[*i]).1 - y);
         let first = first.fold(f64::MAX, f64::min);
         frame.top = y + above + frame.pad() - first;
-        let ground = Ground::new(&frame, &assessment.pins, &part);
-        y = draw(body, &frame, &ground, sheet, &part) + 14.0;
+        y = draw(body, &frame, sheet, &part, None) + 14.0;
     }
     y
 }
 
-/// One drawing of a part of the field; gives back where it ends.
+/// Room above a drawing for the flange and its name.
+const ABOVE: f64 = 28.0;
+
+/// One drawing of a part of the field, words about its zones so far above it where they are wanted;
+/// gives back where it ends.
 fn draw(
     body: &mut String,
     frame: &Frame,
-    ground: &Ground,
     sheet: &Sheet<'_>,
     part: &[usize],
+    callouts: Option<(&Callouts, f64)>,
 ) -> f64 {
     let assessment = sheet.model.assessment;
+    let ground = &Ground::new(frame, &assessment.pins, part);
     plate::struts(body, frame, ground);
     shading::draw(body, frame, ground, sheet.grid, sheet.view, &sheet.scale);
     plate::flange(body, frame, ground, sheet.model.instrument, &assessment.pins);
     zones::hatching(body, frame, assessment, part);
+    if let Some((callouts, above)) = callouts {
+        let base = ground.bounds().1 - above - 4.0;
+        callouts.draw(body, frame, ground, assessment, part, base);
+    }
     zones::edges(body, frame, ground, assessment, part);
     pins::draw(body, frame, assessment, part, sheet.view, sheet.unit);
+    if frame.labels {
+        zones::letters(body, frame, assessment, part);
+    }
     plate::edge(body, frame, ground, &assessment.pins, part)
 }
 

@@ -65,7 +65,7 @@ pub(super) fn draw(
     unit: TorqueUnit,
 ) {
     let pins: Vec<&PinResult> = part.iter().filter_map(|i| assessment.pins.get(*i)).collect();
-    collars(body, frame, &pins);
+    collars(body, frame, &pins, view);
     let signs = marks::tells_pins_apart(assessment);
     for pin in &pins {
         let (x, y) = frame.pin(pin);
@@ -83,18 +83,20 @@ pub(super) fn draw(
 }
 
 /// A light collar under every mark, so that it shows on any shade.
-fn collars(body: &mut String, frame: &Frame, pins: &[&PinResult]) {
-    let mut path = String::new();
-    for pin in pins {
-        let (x, y) = frame.pin(pin);
-        let _ = write!(path, "M{x:.1} {y:.1}h0.01");
+fn collars(body: &mut String, frame: &Frame, pins: &[&PinResult], view: View) {
+    let wide = 2.0 * frame.mark_size + if frame.labels { 5.0 } else { 2.4 };
+    for (is_dot, width) in [(false, wide), (true, 0.9 * frame.mark_size)] {
+        let mut path = String::new();
+        for pin in pins.iter().filter(|pin| (look(pin, view) == legend::UNREAD) == is_dot) {
+            let (x, y) = frame.pin(pin);
+            let _ = write!(path, "M{x:.1} {y:.1}h0.01");
+        }
+        let _ = write!(
+            body,
+            "<path d=\"{path}\" fill=\"none\" stroke=\"#ffffff\" stroke-width=\"{width:.1}\" \
+             stroke-linecap=\"round\"/>"
+        );
     }
-    let width = 2.0 * frame.mark_size + if frame.labels { 5.0 } else { 2.4 };
-    let _ = write!(
-        body,
-        "<path d=\"{path}\" fill=\"none\" stroke=\"#ffffff\" stroke-width=\"{width:.1}\" \
-         stroke-linecap=\"round\"/>"
-    );
 }
 
 /// What a pointer held over a pin tells.

@@ -4,9 +4,9 @@
 
 use std::fmt::Write as _;
 
+use super::SMALL;
 use super::frame::{Frame, Ground};
 use super::signs::Point;
-use super::{SMALL, text};
 use crate::analysis::PinResult;
 use crate::instrument::Instrument;
 
@@ -50,7 +50,7 @@ pub(super) fn struts(body: &mut String, frame: &Frame, ground: &Ground) {
     }
 }
 
-/// The plate flange beside the pins that line it, with its name; where the plate has none, that.
+/// The plate flange beside the pins that line it.
 pub(super) fn flange(
     body: &mut String,
     frame: &Frame,
@@ -58,10 +58,7 @@ pub(super) fn flange(
     instrument: &Instrument,
     pins: &[PinResult],
 ) {
-    let (left, top, _, bottom) = ground.bounds();
     let below = frame.field.flange_below;
-    let has_flange = pins.iter().any(|pin| pin.site.at_flange);
-    let mut label = (left, if below { bottom + 21.0 } else { top - 11.0 });
     for (section, _, hull) in &ground.sections {
         let mut line: Vec<Point> = pins
             .iter()
@@ -94,17 +91,14 @@ pub(super) fn flange(
                 "<path d=\"{path}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\"/>"
             );
         }
-        if !below {
-            label.1 = label.1.min(outer(first) - 9.0);
-        }
     }
     let words =
         if has_flange { "plate flange (string side)" } else { "string side, no plate flange" };
     text(body, label, SMALL, words);
 }
 
-/// Section names and note numbers along the edge away from the flange. Gives back where the
-/// drawing ends below.
+/// Note numbers and section names below the field, and the flange's name beside it. Gives back
+/// where the drawing ends.
 pub(super) fn edge(
     body: &mut String,
     frame: &Frame,
@@ -112,14 +106,24 @@ pub(super) fn edge(
     pins: &[PinResult],
     part: &[usize],
 ) -> f64 {
-    let (_, top, _, bottom) = ground.bounds();
+    let (left, top, _, bottom) = ground.bounds();
     let below = frame.field.flange_below;
-    let (notes_y, names_y) =
-        if below { (top - 7.0, top - 23.0) } else { (bottom + 17.0, bottom + 34.0) };
-    for (_, name, hull) in &ground.sections {
-        let (left, ..) = hull.bounds();
-        let name = format!("<tspan font-weight=\"bold\">{name}</tspan>");
-        raw_text(body, (left, names_y), "start", &name);
+    let notes_y = if below { bottom + 22.0 } else { bottom + 17.0 };
+    let names_y = notes_y + 17.0;
+    if pins.iter().any(|pin| pins.first().is_some_and(|p| p.site.section != pin.site.section)) {
+        for (_, name, hull) in &ground.sections {
+            let (left, ..) = hull.bounds();
+            let name = format!("<tspan font-weight=\"bold\">{name}</tspan>");
+            raw_text(body, (left, names_y), "start", &name);
+        }
+    }
+    let has_flange = pins.iter().any(|pin| pin.site.at_flange);
+    let words =
+        if has_flange { "plate flange (string side)" } else { "string side, no plate flange" };
+    if below {
+        raw_text(body, (left, names_y + 17.0), "start", words);
+    } else {
+        raw_text(body, (left, top - 9.0), "start", words);
     }
     let mut notes: Vec<(f64, u8, u8)> = Vec::new();
     for pin in part.iter().map(|i| &pins[*i]) {
@@ -148,13 +152,13 @@ pub(super) fn edge(
             last_x = x + 20.0;
         }
     }
-    if below { bottom + 26.0 } else { names_y + 8.0 }
+    if below { names_y + 25.0 } else { names_y + 8.0 }
 }
 
 fn raw_text(body: &mut String, (x, y): Point, anchor: &str, markup: &str) {
     let _ = write!(
         body,
-        "<text x=\"{x:.1}\" y=\"{y:.1}\" font-size=\"{SMALL}\" text-anchor=\"{anchor}\">\
-         {markup}</text>"
+        "<text x=\"{x:.1}\" y=\"{y:.1}\" font-size=\"{SMALL}\" text-anchor=\"{anchor}\" \
+         paint-order=\"stroke\" stroke=\"#ffffff\" stroke-width=\"4\">{markup}</text>"
     );
 }

@@ -157,7 +157,8 @@ fn the_picture_alone_says_where_and_what() {
     let (loose, tight) = (assessment.zones[0].pins.len(), assessment.zones[0].tight_inside.len());
     let callout = format!("ragged line inside the field: {loose} of {} pins loose", loose + tight);
     assert!(svg.contains(&callout), "{callout}");
-    let inch = map(&model, Some(&split_grid(&assessment)), View::Torque, TorqueUnit::InchPoundForce);
+    let inch =
+        map(&model, Some(&split_grid(&assessment)), View::Torque, TorqueUnit::InchPoundForce);
     assert!(inch.contains("under 30 failing") && !inch.contains("N·m"));
 }
 
@@ -184,12 +185,8 @@ fn the_dark_part_of_the_plank_is_where_its_loose_pins_are() {
     let (left, top, right, bottom) = extent(&svg[start..end]);
     let field = Field::new(&assessment.pins, instrument.kind);
     let frame = Frame::glance(field, 0.0);
-    let loose: Vec<Point> = assessment
-        .pins
-        .iter()
-        .filter(|pin| pin.zone.is_some())
-        .map(|pin| frame.pin(pin))
-        .collect();
+    let loose: Vec<Point> =
+        assessment.pins.iter().filter(|pin| pin.zone.is_some()).map(|pin| frame.pin(pin)).collect();
     let from = loose.iter().map(|p| p.0).fold(f64::MAX, f64::min);
     let to = loose.iter().map(|p| p.0).fold(f64::MIN, f64::max);
     assert!((left - from).abs() < 12.0 && (right - to).abs() < 12.0, "{left} {right}: {from} {to}");
@@ -222,8 +219,7 @@ fn assess_all(instrument: &Instrument, friction_nm: f64) -> Assessment {
     let read = |p: &FieldPin| reading(p.pin.note, p.pin.string.letter(), friction_nm, 2.8);
     let readings: Vec<PinReading> = instrument.pins.iter().map(read).collect();
     let condition = Condition::default();
-    let input =
-        AssessmentInput { instrument, readings: &readings, condition: &condition, seed: 1 };
+    let input = AssessmentInput { instrument, readings: &readings, condition: &condition, seed: 1 };
     assess(&input, &Profile { bootstrap_count: 99, ..Profile::default() })
 }
 

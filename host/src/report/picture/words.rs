@@ -9,6 +9,8 @@ use crate::units::TorqueUnit;
 
 /// Width of a character over the size of its letters, on the wide side of the fonts named.
 const CHARACTER_WIDTH: f64 = 0.60;
+/// The same over a line of prose, which has blanks and narrow letters.
+const PROSE_WIDTH: f64 = 0.54;
 
 /// Width of a text on the page, about; never too small for the fonts named.
 pub(super) fn width(words: &str, size: f64) -> f64 {
@@ -48,10 +50,10 @@ pub(super) fn callout(zone: &Zone) -> String {
 
 /// The zone in a line: what, where, how deep, and how such a thing usually reads.
 pub(crate) fn caption(zone: &Zone, unit: TorqueUnit) -> String {
+    let (shape, place) = (shape(zone), &zone.place);
+    let told = if shape == *place { shape } else { format!("{shape}, {place}") };
     let mut line = format!(
-        "{}, {}; {} (middle {}, {} {})",
-        shape(zone),
-        zone.place,
+        "{told}; {} (middle {}, {} {})",
         loose_of(zone),
         torque(zone.friction_median_nm, unit),
         zone.surroundings_words(),
@@ -96,7 +98,7 @@ pub(super) fn lines(words: &str, count_max: usize) -> Vec<String> {
 
 /// Lines that fit so wide on the page.
 pub(super) fn fitted(words: &str, size: f64, room: f64) -> Vec<String> {
-    lines(words, (room / (CHARACTER_WIDTH * size)).max(10.0) as usize)
+    lines(words, (room / (PROSE_WIDTH * size)).max(10.0) as usize)
 }
 
 #[cfg(test)]

@@ -135,12 +135,17 @@ pub(super) fn edges(
                  stroke-linejoin=\"round\"/>"
             );
         }
-        if frame.labels {
-            let leftmost = members.iter().map(|pin| frame.pin(pin));
-            if let Some((x, y)) = leftmost.min_by(|a, b| a.0.total_cmp(&b.0)) {
-                let x = (x - frame.mark_size - 14.0).max(10.0);
-                body.push_str(&tag((x, y), zone_letter(index)));
-            }
+    }
+}
+
+/// Each zone's letter at its upper left, where pins carry their names.
+pub(super) fn letters(body: &mut String, frame: &Frame, assessment: &Assessment, part: &[usize]) {
+    for (index, zone) in assessment.zones.iter().enumerate() {
+        let members = members(zone, &assessment.pins, part);
+        let first = members.iter().map(|pin| frame.pin(pin));
+        if let Some((x, y)) = first.min_by(|a, b| a.0.total_cmp(&b.0)) {
+            let at = (x - frame.mark_size - 3.0, y - frame.mark_size - 11.0);
+            body.push_str(&tag(at, zone_letter(index)));
         }
     }
 }
