@@ -262,7 +262,7 @@ fn annex(model: &MapModel<'_>, grid: Option<&FieldGrid>, unit: TorqueUnit) -> Ma
             }
             h2 { "Annex: the plank in four other views" }
             @for view in View::ALL.into_iter().filter(|view| *view != View::Torque) {
-                figure.view { (PreEscaped(picture::overview(model, grid, view, unit))) }
+                figure.view { (PreEscaped(picture::companion(model, grid, view, unit))) }
             }
             h2 { "Annex: sections" }
             (sections(model.assessment, unit))

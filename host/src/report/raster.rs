@@ -49,7 +49,10 @@ pub fn png(svg: &str, width_px: u32) -> Result<Vec<u8>, RasterError> {
     for face in [fonts::REGULAR, fonts::BOLD] {
         faces.load_font_source(Source::Binary(Arc::new(face)));
     }
+    // Whatever a picture names: there is only the one.
     faces.set_sans_serif_family(FAMILY);
+    faces.set_serif_family(FAMILY);
+    faces.set_monospace_family(FAMILY);
     let tree = Tree::from_str(svg, &options)?;
     let scale = width_px as f32 / tree.size().width();
     let height_px = (tree.size().height() * scale).ceil().clamp(1.0, u32::MAX as f32) as u32;

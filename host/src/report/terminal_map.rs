@@ -196,10 +196,8 @@ impl Glyphs {
     }
 
     fn of(&self, assessment: &Assessment, index: usize) -> Glyph {
-        let look = assessment.pins.get(index).map_or(legend::UNREAD, |pin| {
-            picture::look(pin, if self.is_scaled() { View::Torque } else { self.view })
-        });
         if !self.is_scaled() {
+            let look = picture::look(assessment, index, self.view);
             return (look.glyph, look.rgb);
         }
         match self.class(assessment, index) {

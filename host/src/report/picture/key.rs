@@ -9,8 +9,8 @@ use super::pins::look;
 use super::signs::{doubt, mark, tag};
 use super::view::{CLASS_COUNT, SHADES, Scale, View};
 use super::{NORMAL, SMALL, escape, text, words};
-use crate::analysis::Assessment;
-use crate::report::legend::{self, Look};
+use crate::analysis::{Assessment, Band};
+use crate::report::legend::{self, Look, Mark};
 use crate::report::marks;
 use crate::units::TorqueUnit;
 
@@ -100,8 +100,9 @@ pub(crate) fn entries(
     view: View,
     unit: TorqueUnit,
 ) -> Vec<(Look, String)> {
-    let count =
-        |of: Look| assessment.pins.iter().filter(|pin| look(pin, view).mark == of.mark).count();
+    let marks: Vec<Mark> =
+        (0..assessment.pins.len()).map(|index| look(assessment, index, view).mark).collect();
+    let count = |of: Look| marks.iter().filter(|mark| **mark == of.mark).count();
     let fixed: &[(Look, &str)] = match view {
         View::Torque | View::Holding | View::Loose => &[],
         View::Uncertainty => &[(legend::READ, "read"), (legend::MISSING, "not read")],
@@ -110,6 +111,7 @@ pub(crate) fn entries(
             (legend::ABOVE, "tighter than its neighbours"),
             (legend::BAD_HOLE, "looser than its own neighbours: a bad hole"),
             (legend::BAD_PLACE, "loose with its neighbours: a bad place"),
+            (legend::look(Band::CannotTell), "without a friction to compare"),
             (legend::UNREAD, "not read"),
         ],
     };

@@ -80,22 +80,42 @@ pub fn map(model: &MapModel<'_>, grid: Option<&FieldGrid>, view: View, unit: Tor
     let sheet = Sheet::new(model, grid, view, unit);
     let mut body = String::new();
     let y = title(&mut body, &sheet);
-    let y = glance(&mut body, &sheet, y);
+    let y = glance(&mut body, &sheet, y, true);
     let y = by_name(&mut body, &sheet, y);
     page(&body, &sheet, y)
 }
 
-/// The field at a glance, with zones and legend.
+/// The field at a glance, with what its zones are and the legend.
 pub fn overview(
     model: &MapModel<'_>,
     grid: Option<&FieldGrid>,
     view: View,
     unit: TorqueUnit,
 ) -> String {
+    at_a_glance(model, grid, view, unit, true)
+}
+
+/// The same beside another picture that says already what the zones are.
+pub fn companion(
+    model: &MapModel<'_>,
+    grid: Option<&FieldGrid>,
+    view: View,
+    unit: TorqueUnit,
+) -> String {
+    at_a_glance(model, grid, view, unit, false)
+}
+
+fn at_a_glance(
+    model: &MapModel<'_>,
+    grid: Option<&FieldGrid>,
+    view: View,
+    unit: TorqueUnit,
+    with_captions: bool,
+) -> String {
     let sheet = Sheet::new(model, grid, view, unit);
     let mut body = String::new();
     bold(&mut body, (MARGIN, 20.0), 16.0, view.title());
-    let y = glance(&mut body, &sheet, 30.0);
+    let y = glance(&mut body, &sheet, 30.0, with_captions);
     page(&body, &sheet, y)
 }
 
@@ -142,7 +162,7 @@ fn standpoint(kind: InstrumentKind, stretch: f64) -> String {
     }
 }
 
-fn glance(body: &mut String, sheet: &Sheet<'_>, top: f64) -> f64 {
+fn glance(body: &mut String, sheet: &Sheet<'_>, top: f64, with_captions: bool) -> f64 {
     let assessment = sheet.model.assessment;
     if assessment.pins.is_empty() {
         text(body, (MARGIN, top + 20.0), NORMAL, "This instrument has no pins.");
@@ -157,7 +177,10 @@ fn glance(body: &mut String, sheet: &Sheet<'_>, top: f64) -> f64 {
     frame.top = top + 24.0 + callouts.height() + above + frame.pad();
     text(body, (MARGIN, top + 14.0), NORMAL, &standpoint(kind, frame.stretch));
     let bottom = draw(body, &frame, sheet, &all, Some((&callouts, above)));
-    let y = key::zones(body, assessment, sheet.unit, bottom + 28.0);
+    let mut y = bottom + 28.0;
+    if with_captions {
+        y = key::zones(body, assessment, sheet.unit, y);
+    }
     let scale = sheet.grid.map(|_| &sheet.scale);
     key::draw(body, assessment, sheet.view, scale, sheet.unit, y + 8.0)
 }
@@ -208,7 +231,7 @@ fn draw(
     zones::edges(body, frame, ground, assessment, part);
     pins::draw(body, frame, assessment, part, sheet.view, sheet.unit);
     if frame.labels {
-        zones::letters(body, frame, assessment, part);
+        zones::letters(body, frame, ground, assessment, part);
     }
     plate::edge(body, frame, ground, &assessment.pins, part)
 }

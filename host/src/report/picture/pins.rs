@@ -9,29 +9,28 @@ use super::frame::Frame;
 use super::signs::{doubt, mark};
 use super::view::View;
 use super::{LABEL, escape, words};
+use crate::analysis::field::PinStanding;
 use crate::analysis::zones::place;
-use crate::analysis::{Assessment, PinResult};
+use crate::analysis::{Assessment, Band, PinResult};
 use crate::report::legend::{self, Look};
 use crate::report::{marks, torque};
 use crate::units::TorqueUnit;
 
-/// A pin this many standard deviations from what the others lead to expect stands out (ours; one
-/// sound pin in a hundred does by chance).
-const STANDS_OUT_SD: f64 = 2.6;
-
 /// How a pin is drawn in a view.
-pub(crate) fn look(pin: &PinResult, view: View) -> Look {
-    if !pin.read {
+pub(crate) fn look(assessment: &Assessment, index: usize, view: View) -> Look {
+    let Some(pin) = assessment.pins.get(index).filter(|pin| pin.read) else {
         return if view == View::Uncertainty { legend::MISSING } else { legend::UNREAD };
-    }
+    };
     match view {
         View::Torque | View::Holding | View::Loose => legend::look(pin.judgement.band),
         View::Uncertainty => legend::READ,
-        View::Residual => match pin.leave_one_out {
-            Some(z) if z <= -STANDS_OUT_SD && pin.zone.is_some() => legend::BAD_PLACE,
-            Some(z) if z <= -STANDS_OUT_SD => legend::BAD_HOLE,
-            Some(z) if z >= STANDS_OUT_SD => legend::ABOVE,
-            _ => legend::ORDINARY,
+        View::Residual => match assessment.field.points.get(index).map(|point| point.standing) {
+            Some(PinStanding::BadHole) => legend::BAD_HOLE,
+            Some(PinStanding::InBadPlace) => legend::BAD_PLACE,
+            Some(PinStanding::Above) => legend::ABOVE,
+            Some(PinStanding::Ordinary) => legend::ORDINARY,
+            // Read, but without a friction to compare.
+            None => legend::look(Band::CannotTell),
         },
     }
 }
@@ -47,11 +46,11 @@ pub(crate) fn pin_value(assessment: &Assessment, index: usize, view: View) -> Op
         },
         View::Holding => match pin.holding_factor {
             Some(factor) if pin.read => Some(factor.value),
-            _ => point.map(|point| point.expected_nm.value / pin.moment_at_pitch_nm.value),
+            _ => point.map(|point| point.holding_factor.value),
         },
         View::Loose => (pin.read || point.is_some()).then_some(pin.judgement.doubtful_chance),
-        View::Uncertainty => point.map(|point| point.sound_nm.u),
-        View::Residual => pin.leave_one_out,
+        View::Uncertainty => point.map(|point| point.plank_nm.u),
+        View::Residual => point.and_then(|point| point.residual_sd),
     }
 }
 
@@ -64,30 +63,33 @@ pub(super) fn draw(
     view: View,
     unit: TorqueUnit,
 ) {
-    let pins: Vec<&PinResult> = part.iter().filter_map(|i| assessment.pins.get(*i)).collect();
-    collars(body, frame, &pins, view);
+    let pins: Vec<(&PinResult, Look)> = part
+        .iter()
+        .filter_map(|i| Some((assessment.pins.get(*i)?, look(assessment, *i, view))))
+        .collect();
+    collars(body, frame, &pins);
     let signs = marks::tells_pins_apart(assessment);
-    for pin in &pins {
+    for (pin, look) in &pins {
         let (x, y) = frame.pin(pin);
         body.push_str("<g>");
         let _ = write!(body, "<title>{}</title>", escape(&tip(pin, unit)));
-        body.push_str(&mark(look(pin, view), (x, y), frame.mark_size));
+        body.push_str(&mark(*look, (x, y), frame.mark_size));
         if signs && !pin.marks.is_empty() {
             body.push_str(&doubt((x, y), frame.mark_size));
         }
         body.push_str("</g>");
     }
     if frame.labels {
-        names(body, frame, &pins);
+        names(body, frame, pins.iter().map(|(pin, _)| *pin).collect());
     }
 }
 
 /// A light collar under every mark, so that it shows on any shade.
-fn collars(body: &mut String, frame: &Frame, pins: &[&PinResult], view: View) {
+fn collars(body: &mut String, frame: &Frame, pins: &[(&PinResult, Look)]) {
     let wide = 2.0 * frame.mark_size + if frame.labels { 5.0 } else { 2.4 };
     for (is_dot, width) in [(false, wide), (true, 0.9 * frame.mark_size)] {
         let mut path = String::new();
-        for pin in pins.iter().filter(|pin| (look(pin, view) == legend::UNREAD) == is_dot) {
+        for (pin, _) in pins.iter().filter(|(_, look)| (*look == legend::UNREAD) == is_dot) {
             let (x, y) = frame.pin(pin);
             let _ = write!(path, "M{x:.1} {y:.1}h0.01");
         }
@@ -114,13 +116,12 @@ fn tip(pin: &PinResult, unit: TorqueUnit) -> String {
 }
 
 /// Names under their marks; where one would run into the name before it in its row, above.
-fn names(body: &mut String, frame: &Frame, pins: &[&PinResult]) {
-    let mut order: Vec<&&PinResult> = pins.iter().collect();
-    order.sort_by(|a, b| frame.pin(a).0.total_cmp(&frame.pin(b).0));
+fn names(body: &mut String, frame: &Frame, mut pins: Vec<&PinResult>) {
+    pins.sort_by(|a, b| frame.pin(a).0.total_cmp(&frame.pin(b).0));
     // Boxes written so far: left, right and baseline.
     let mut written: Vec<(f64, f64, f64)> = Vec::new();
     let mut text = String::new();
-    for pin in order {
+    for pin in pins {
         let (x, y) = frame.pin(pin);
         let name = place::pin_name(pin.pin);
         let half = 0.5 * words::width(&name, LABEL);

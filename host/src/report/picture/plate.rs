@@ -92,9 +92,6 @@ pub(super) fn flange(
             );
         }
     }
-    let words =
-        if has_flange { "plate flange (string side)" } else { "string side, no plate flange" };
-    text(body, label, SMALL, words);
 }
 
 /// Note numbers and section names below the field, and the flange's name beside it. Gives back

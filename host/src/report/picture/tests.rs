@@ -104,7 +104,8 @@ fn names(svg: &str) -> Vec<(f64, f64, String)> {
         .split("<text ")
         .skip(1)
         .map(|text| {
-            let (x, y) = (attribute(&format!(" {text}"), "x")[0], attribute(text, "y")[0]);
+            let text = format!(" {text}");
+            let (x, y) = (attribute(&text, "x")[0], attribute(&text, "y")[0]);
             let name = text.split(['>', '<']).nth(1).unwrap_or_default();
             (number(x), number(y), name.to_owned())
         })
@@ -155,7 +156,8 @@ fn the_picture_alone_says_where_and_what() {
         assert!(svg.contains(words), "{words} is missing");
     }
     let (loose, tight) = (assessment.zones[0].pins.len(), assessment.zones[0].tight_inside.len());
-    let callout = format!("ragged line inside the field: {loose} of {} pins loose", loose + tight);
+    let callout =
+        format!("line inside the field, {loose} of {} pins loose: a split?", loose + tight);
     assert!(svg.contains(&callout), "{callout}");
     let inch =
         map(&model, Some(&split_grid(&assessment)), View::Torque, TorqueUnit::InchPoundForce);
@@ -204,8 +206,8 @@ fn a_bad_hole_is_told_from_a_bad_place() {
     });
     let model = MapModel { instrument: &instrument, assessment: &assessment };
     let of = |note, letter| {
-        let found = assessment.pins.iter().find(|p| p.pin == pin(note, letter));
-        look(found.expect("a pin"), View::Residual)
+        let found = assessment.pins.iter().position(|p| p.pin == pin(note, letter));
+        look(&assessment, found.expect("a pin"), View::Residual)
     };
     assert_eq!(of(70, 'R'), crate::report::legend::BAD_HOLE);
     assert_eq!(of(38, 'C'), crate::report::legend::BAD_PLACE);

@@ -157,9 +157,9 @@ const SHARE_LIMITS: [f64; 5] = [0.90, 0.80, 0.65, 0.50, 0.35];
 /// Uncertainties between the shades: round numbers in the user's unit, N·m (ours).
 fn uncertainty_limits(unit: TorqueUnit) -> [f64; 5] {
     let shown = match unit {
-        TorqueUnit::NewtonMetre => [0.4, 0.7, 1.0, 1.5, 2.0],
+        TorqueUnit::NewtonMetre => [0.2, 0.4, 0.7, 1.0, 1.5],
         TorqueUnit::InchPoundForce | TorqueUnit::KilogramForceCentimetre => {
-            [4.0, 7.0, 10.0, 15.0, 20.0]
+            [2.0, 4.0, 7.0, 10.0, 15.0]
         }
     };
     shown.map(|value| value * unit.newton_metres())

@@ -45,7 +45,13 @@ pub(super) fn callout(zone: &Zone) -> String {
     let loose = zone.pins.len();
     let read = loose + zone.tight_inside.len();
     let count = if read > loose { format!("{loose} of {read}") } else { loose.to_string() };
-    format!("{}: {count} pins loose", shape(zone))
+    // A question, not a finding: what one looks for first when a plank shows this (ONE each).
+    let question = match zone.shape {
+        ZoneShape::RaggedLineInside => ": a split?",
+        ZoneShape::AlongFlange => ": crushed at the flange?",
+        _ => "",
+    };
+    format!("{}, {count} pins loose{question}", shape(zone))
 }
 
 /// The zone in a line: what, where, how deep, and how such a thing usually reads.

@@ -107,7 +107,7 @@ pub(super) fn edges(
     assessment: &Assessment,
     part: &[usize],
 ) {
-    for (index, zone) in assessment.zones.iter().enumerate() {
+    for zone in &assessment.zones {
         let members = members(zone, &assessment.pins, part);
         if members.is_empty() {
             continue;
@@ -139,9 +139,24 @@ pub(super) fn edges(
 }
 
 /// Each zone's letter at its upper left, where pins carry their names.
-pub(super) fn letters(body: &mut String, frame: &Frame, assessment: &Assessment, part: &[usize]) {
+pub(super) fn letters(
+    body: &mut String,
+    frame: &Frame,
+    ground: &Ground,
+    assessment: &Assessment,
+    part: &[usize],
+) {
     for (index, zone) in assessment.zones.iter().enumerate() {
         let members = members(zone, &assessment.pins, part);
+        if is_level(zone.shape) {
+            for (section, _, hull) in &ground.sections {
+                if members.iter().any(|pin| pin.site.section == *section) {
+                    let (_, top, right, _) = hull.bounds();
+                    body.push_str(&tag((right - 12.0, top - 4.0), zone_letter(index)));
+                }
+            }
+            continue;
+        }
         let first = members.iter().map(|pin| frame.pin(pin));
         if let Some((x, y)) = first.min_by(|a, b| a.0.total_cmp(&b.0)) {
             let at = (x - frame.mark_size - 3.0, y - frame.mark_size - 11.0);
