@@ -11,7 +11,6 @@ use super::picture::{self, View};
 use super::{MapModel, ReportContext, confidence_words, marks, picture_grid, remedy_line};
 use crate::analysis::field::grid::FieldGrid;
 use crate::analysis::verdict::ConfidenceCap;
-use crate::instrument::InstrumentKind;
 use crate::text::printable;
 use crate::units::TorqueUnit;
 
@@ -103,11 +102,11 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
     page.into_string()
 }
 
-const fn orientation(kind: InstrumentKind) -> &'static str {
-    match kind {
-        InstrumentKind::Grand => "Seen from the player: plate flange at the top. To scale.",
-        InstrumentKind::Upright => "Seen from the front: plate flange below. To scale.",
-    }
+/// Which way the picture is seen, as a sentence.
+fn orientation(model: &MapModel<'_>) -> String {
+    let seen = model.orientation();
+    let (first, rest) = seen.split_at(1);
+    format!("{}{}. To scale.", first.to_uppercase(), rest.replacen(',', ":", 1))
 }
 
 fn head_lines(model: &MapModel<'_>, context: &ReportContext) -> Markup {
@@ -256,7 +255,7 @@ fn annex(model: &MapModel<'_>, grid: Option<&FieldGrid>, unit: TorqueUnit) -> Ma
     html! {
         div.annex {
             h2 { "Annex: every pin by name" }
-            p.small { (orientation(model.instrument.kind)) }
+            p.small { (orientation(model)) }
             figure style="margin:0" {
                 (PreEscaped(picture::detail(model, grid, View::Torque, unit)))
             }

@@ -30,7 +30,7 @@ pub use picture::View;
 use crate::analysis::field::grid::FieldGrid;
 use crate::analysis::input::Estimate;
 use crate::analysis::{Assessment, Remedy};
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, InstrumentKind};
 use crate::units::TorqueUnit;
 
 /// What a map is drawn from.
@@ -40,6 +40,36 @@ pub struct MapModel<'a> {
     pub instrument: &'a Instrument,
     /// What the analysis says.
     pub assessment: &'a Assessment,
+}
+
+impl MapModel<'_> {
+    /// Whether any pin lines a plate flange; on an open plank none does.
+    pub fn has_flange(&self) -> bool {
+        self.assessment.pins.iter().any(|pin| pin.site.at_flange)
+    }
+
+    /// Which way the picture is seen, as words: `seen from the player, plate flange at the top`.
+    pub fn orientation(&self) -> &'static str {
+        match (self.instrument.kind, self.has_flange()) {
+            (InstrumentKind::Grand, true) => "seen from the player, plate flange at the top",
+            (InstrumentKind::Grand, false) => "seen from the player, string side at the top",
+            (InstrumentKind::Upright, true) => "seen from the front, plate flange below",
+            (InstrumentKind::Upright, false) => "seen from the front, string side below",
+        }
+    }
+}
+
+/// Readings of pins the instrument does not have, as a sentence.
+fn strays(count: usize) -> Option<String> {
+    match count {
+        0 => None,
+        1 => {
+            Some("1 reading is of a pin the instrument does not have and is not judged.".to_owned())
+        }
+        _ => Some(format!(
+            "{count} readings are of pins the instrument does not have and are not judged."
+        )),
+    }
 }
 
 /// What a report says beside the assessment. All text is untrusted and may be empty.

@@ -62,8 +62,8 @@ pub fn map_view(
         // On an upright the flange lies below the field.
         rows.reverse();
     }
-    let has_flange = assessment.pins.iter().any(|pin| pin.site.at_flange);
-    let flange = if has_flange { "-- plate flange this side --" } else { "-- string side --" };
+    let flange =
+        if model.has_flange() { "-- plate flange this side --" } else { "-- string side --" };
     let upright = model.instrument.kind == InstrumentKind::Upright;
     for block in blocks(&columns, width - MARGIN) {
         text.push('\n');
@@ -84,6 +84,9 @@ pub fn map_view(
     text.push_str(&zones(assessment, unit, width));
     for sentence in assessment.pulls.sentences() {
         text.push_str(&wrap(&sentence, "strings: ", width));
+    }
+    if let Some(strays) = super::strays(assessment.statistics.stray_count) {
+        text.push_str(&wrap(&strays, "note: ", width));
     }
     text
 }
