@@ -7,6 +7,8 @@
 pub mod budget;
 pub mod calibration;
 pub mod document;
+#[cfg(any(feature = "pdf", feature = "png"))]
+mod fonts;
 pub mod html;
 mod html_tables;
 pub mod json;
@@ -15,13 +17,17 @@ pub mod marks;
 pub mod numbers;
 #[cfg(feature = "pdf")]
 pub mod pdf;
-pub mod svg;
-mod svg_marks;
-mod svg_strips;
+pub mod picture;
+#[cfg(feature = "png")]
+pub mod raster;
 pub mod terminal;
+mod terminal_map;
 #[cfg(test)]
 mod tests;
 
+pub use picture::View;
+
+use crate::analysis::field::grid::FieldGrid;
 use crate::analysis::input::Estimate;
 use crate::analysis::{Assessment, Remedy};
 use crate::instrument::{Instrument, InstrumentKind};
@@ -89,6 +95,21 @@ pub struct ReportContext {
     pub retune: Vec<String>,
     /// The data are invented: the report says so at its top.
     pub is_demo: bool,
+}
+
+/// Cell of the plank drawn between the pins, m: a fifth of the distance between pins.
+const PICTURE_STEP_M: f64 = 0.003;
+
+/// The plank between the pins as the pictures need it; `None` where nothing could be fitted.
+///
+/// Pictures of several views share one.
+pub fn picture_grid(assessment: &Assessment) -> Option<FieldGrid> {
+    assessment.plank.as_ref().map(|plank| plank.grid(PICTURE_STEP_M))
+}
+
+/// The map as an SVG picture: the same in report, file and live view.
+pub fn map_picture(model: &MapModel<'_>, view: View, unit: TorqueUnit) -> String {
+    picture::map(model, picture_grid(model.assessment).as_ref(), view, unit)
 }
 
 /// Digits after the point an estimate is shown with at most.

@@ -9,6 +9,7 @@ mod inbox;
 mod instrument;
 mod layout;
 mod lever;
+mod map;
 mod record;
 mod run;
 #[path = "../store/sample_lever.rs"]
