@@ -11,6 +11,8 @@ pub mod basis;
 pub mod compact;
 pub mod grid;
 pub mod linear;
+mod robust;
 mod sound;
+mod spread;
 
-pub use sound::{FieldPrior, SoundField};
+pub use sound::{FieldPrior, SoundField, SoundPlank};
