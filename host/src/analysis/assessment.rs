@@ -178,7 +178,8 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
     let mut found = Vec::new();
     let mut field = FieldEstimate::default();
     if let Some(fitted) = &fitted {
-        found = zones::find(&survey, fitted, &pins, input.instrument.kind, profile, input.seed);
+        let told = (input.instrument.kind, input.condition);
+        found = zones::find(&survey, fitted, &pins, told, profile, input.seed);
         field = estimate(&survey, fitted, &pins, &found, profile);
     }
     for (pin, point) in pins.iter_mut().zip(&field.points) {

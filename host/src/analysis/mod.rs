@@ -38,4 +38,4 @@ pub use band::Band;
 pub use profile::{Grade, Profile};
 pub use pulls::Pulls;
 pub use verdict::{Remedy, RemedyKind, Verdict};
-pub use zones::{Zone, ZoneShape};
+pub use zones::{LikelyReading, Zone, ZoneShape};
