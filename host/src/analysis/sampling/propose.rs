@@ -373,8 +373,11 @@ impl<'a> Next<'a> {
         rows.dedup();
         let present = place::sections(&self.sites);
         let kind = self.asked.instrument.kind;
+        let lines_flange = self.sites.iter().any(|site| site.at_flange);
         let row = match rows.as_slice() {
-            [row] => format!(", {}", place::row_name(*row, self.rows.len(), kind)),
+            [row] => {
+                format!(", {}", place::row_name(*row, self.rows.len(), kind, lines_flange))
+            }
             _ => String::new(),
         };
         let phrase = place::section_phrase(&sections, &present);
