@@ -23,7 +23,7 @@ struct Part {
 }
 
 /// Test binaries in the same build as the test word's.
-const PARTS: [Part; 4] = [
+const PARTS: [Part; 5] = [
     Part {
         name: "power cuts: 10 million histories of the log in flash (63 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
@@ -40,6 +40,12 @@ const PARTS: [Part; 4] = [
         name: "strokes: ten times as many",
         arguments: &["-p", "pinhold-simtest", "--test", "strokes"],
         variable: "PINHOLD_STROKES",
+        value: "10",
+    },
+    Part {
+        name: "adaptive surveys: 700 planks",
+        arguments: &["-p", "pinhold-simtest", "--test", "adaptive"],
+        variable: "PINHOLD_ADAPTIVE",
         value: "10",
     },
     Part {

@@ -33,7 +33,10 @@ pub const STEP_PIN_COUNT_MAX: usize = 10;
 /// Completions drawn for a step.
 const DRAW_COUNT: usize = 240;
 /// Pins of a row beyond the outermost loose one that make a zone's margin (ours).
-const MARGIN_COUNT: usize = 2;
+const MARGIN_COUNT: usize = 3;
+/// Part of the chance of change allowed that the draws may show; the rest is left to what they do
+/// not model: the zone search's own luck and how the field would be fitted anew (ours).
+const DRAWN_PART: f64 = 0.5;
 /// What a metre of walking must bring, nats of information (ours: pins along a row are 13 mm
 /// apart, the keyboard's length 1.2 m; across it a stretch must tell a twentieth of a nat more).
 const WALK_NATS_PER_M: f64 = 0.01;
@@ -194,7 +197,7 @@ impl<'a> Next<'a> {
         let change_chance = (changed as f64 + 0.5) / (draws.len() as f64 + 1.0);
         let through = self.not_measured_through();
         let confidence = self.asked.confidence.clamp(0.5, 0.999);
-        let is_settled = change_chance < 1.0 - confidence;
+        let is_settled = change_chance < DRAWN_PART * (1.0 - confidence);
         let worth = self.worth(&draws);
         if is_settled && through.is_empty() {
             return Step::Settled(self.settled(remedy, change_chance, &worth));
