@@ -36,6 +36,7 @@ pub use assessment::{
     Statistics, assess,
 };
 pub use band::Band;
+pub use field::{FieldGrid, GridCell, PinStanding, PlankField};
 pub use profile::{Grade, Profile};
 pub use pulls::Pulls;
 pub use verdict::{Remedy, RemedyKind, Verdict};

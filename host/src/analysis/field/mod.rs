@@ -8,9 +8,20 @@
 //! pictures show and what unread pins are expected to have.
 
 pub mod basis;
+pub mod common;
 pub mod compact;
 pub mod grid;
+pub mod hyper;
+pub mod kriging;
 pub mod linear;
+pub mod local;
+pub mod pin_law;
+pub mod plank;
+mod plank_grid;
+pub mod simplex;
 mod sound;
+pub mod window;
 
+pub use grid::{FieldGrid, GridCell};
+pub use plank::{PinStanding, PlankField, PlankPoint};
 pub use sound::{FieldPrior, SoundField};
