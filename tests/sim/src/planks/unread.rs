@@ -66,6 +66,8 @@ pub struct UnreadTally {
     pub chances: [Clustered; STEP_COUNT],
     /// Sum of the stated chances in each step.
     stated: [f64; STEP_COUNT],
+    /// Pins by where the truth lies in their law, in tenths: as many in each when it is right.
+    pub tenths: [u64; STEP_COUNT],
 }
 
 /// What was said of a pin that was not read, and the truth.
@@ -148,6 +150,9 @@ impl UnreadTally {
         self.inside_plain.add_plank(&each(&plain));
         self.error.add_plank(&each(&UnreadPin::z));
         self.square.add_plank(&each(&|pin| pin.z() * pin.z() - 1.0));
+        for pin in pins {
+            self.tenths[step_of(pin.below_truth)] += 1;
+        }
         for step in 0..STEP_COUNT {
             let mine = || pins.iter().filter(move |pin| step_of(pin.chance) == step);
             let came_true: Vec<f64> = mine().map(|pin| pin.came_true(plank.limit_nm)).collect();
@@ -193,6 +198,9 @@ impl fmt::Display for UnreadTally {
             self.error.mean(),
             1.0 + self.square.mean(),
         )?;
+        let all = self.tenths.iter().sum::<u64>().max(1) as f64;
+        let tenths = self.tenths.map(|count| format!("{:.1}", 100.0 * count as f64 / all));
+        writeln!(f, "  in each tenth of its law, %: {}", tenths.join(" "))?;
         writeln!(f, "  stated chance   pins  mean stated  came true")?;
         for (step, (chance, stated)) in self.chances.iter().zip(self.stated).enumerate() {
             let mean = stated / chance.count.max(1.0);
