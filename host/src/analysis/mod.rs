@@ -21,6 +21,7 @@ pub mod readings;
 pub mod sampling;
 pub mod scan;
 pub mod scatter;
+pub mod spatial;
 pub mod stats;
 pub mod survey;
 pub mod verdict;

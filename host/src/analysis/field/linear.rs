@@ -127,11 +127,15 @@ impl Normal {
     }
 
     fn posterior(&self, prior_variances: &[f64]) -> Option<Posterior> {
-        let matrix = SquareMatrix::from_lower(self.shape_count, |row, column| {
-            let prior = if row == column { 1.0 / prior_variances[row] } else { 0.0 };
-            self.gram[row * self.shape_count + column] + prior
-        });
-        let precision = Cholesky::new(&matrix)?;
+        let matrix = SquareMatrix::of_envelope(
+            self.shape_count,
+            |_| 0,
+            |row, column| {
+                let prior = if row == column { 1.0 / prior_variances[row] } else { 0.0 };
+                self.gram[row * self.shape_count + column] + prior
+            },
+        );
+        let precision = Cholesky::factor(matrix)?;
         let sizes = precision.solve(&self.right);
         let squares = self.squares - dot(&self.right, &sizes);
         let finite = prior_variances.iter().filter(|variance| variance.is_finite());
@@ -199,11 +203,27 @@ impl LinearField {
         prior_variances: &[f64],
         covariance: impl Fn(usize, usize) -> f64,
     ) -> Option<LinearField> {
-        let matrix = SquareMatrix::from_lower(observed.len(), |row, column| {
-            let noise = if row == column { noise_variances[row] } else { 0.0 };
-            covariance(row, column) + noise
-        });
-        let remainder = Remainder::Correlated(Cholesky::new(&matrix)?);
+        let matrix = SquareMatrix::of_envelope(
+            observed.len(),
+            |_| 0,
+            |row, column| {
+                let noise = if row == column { noise_variances[row] } else { 0.0 };
+                covariance(row, column) + noise
+            },
+        );
+        LinearField::fit_factored(design, observed, Cholesky::factor(matrix)?, prior_variances)
+    }
+
+    /// Fits `observed` with remainder and noise together of this covariance.
+    ///
+    /// `None` when the system is not positive definite, or a number is not finite.
+    pub fn fit_factored(
+        design: Design,
+        observed: &[f64],
+        covariance: Cholesky,
+        prior_variances: &[f64],
+    ) -> Option<LinearField> {
+        let remainder = Remainder::Correlated(covariance);
         LinearField::solve(design, observed, remainder, prior_variances)
     }
 
@@ -303,6 +323,26 @@ impl LinearField {
                 (self.weights[i] / precision, 1.0 / precision)
             })
             .collect()
+    }
+
+    /// A⁻¹, the inverse of the whole prior covariance of the observations: S⁻¹ less what the shapes
+    /// take away.
+    pub fn whole_precision(&self) -> SquareMatrix {
+        let halves: Vec<Vec<f64>> =
+            self.pulled.rows().map(|row| self.precision.solve_lower(row)).collect();
+        let less = |row: usize, column: usize| dot(&halves[row], &halves[column]);
+        match &self.remainder {
+            Remainder::Noise(variances) => SquareMatrix::from_lower(halves.len(), |row, column| {
+                let own = if row == column { 1.0 / variances[row] } else { 0.0 };
+                own - less(row, column)
+            }),
+            Remainder::Correlated(factor) => {
+                let inverse = factor.inverse();
+                SquareMatrix::from_lower(halves.len(), |row, column| {
+                    inverse.at(row, column) - less(row, column)
+                })
+            }
+        }
     }
 
     /// S⁻¹, the inverse covariance of remainder and noise; `None` when there is no correlated
@@ -409,6 +449,10 @@ mod tests {
         }
         let both = field.log_marginal_likelihood() - process.log_marginal_likelihood();
         assert!(both.abs() < 1e-12, "{both}");
+        let (ours, theirs) = (field.whole_precision(), process.precision());
+        for (row, column) in (0..6).flat_map(|row| (0..6).map(move |column| (row, column))) {
+            assert!((ours.at(row, column) - theirs.at(row, column)).abs() < 1e-12);
+        }
         let quick = field.leave_one_out();
         for (ours, theirs) in quick.iter().zip(process.leave_one_out(&process.precision())) {
             assert!((ours.0 - theirs.0).abs() < 1e-12 && (ours.1 - theirs.1).abs() < 1e-12);
@@ -423,6 +467,8 @@ mod tests {
         assert!((quick.mean(&[1.0, 0.4], &[]) - slow.mean(&[1.0, 0.4], &[0.0; 6])).abs() < 1e-12);
         let (a, b) = (quick.log_marginal_likelihood(), slow.log_marginal_likelihood());
         assert!((a - b).abs() < 1e-12);
+        let (ours, theirs) = (quick.whole_precision(), slow.whole_precision());
+        assert!((ours.at(3, 1) - theirs.at(3, 1)).abs() < 1e-12);
         for (ours, theirs) in quick.leave_one_out().iter().zip(slow.leave_one_out()) {
             assert!((ours.0 - theirs.0).abs() < 1e-12 && (ours.1 - theirs.1).abs() < 1e-12);
         }
