@@ -30,7 +30,7 @@ use super::show::{self, ReportArguments};
 use super::survey::plan_for;
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
 use crate::instrument::scale::StringScale;
-use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace, pin_name};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, pin_name};
 use crate::link::port::{self, Port, PortError};
 use crate::report::{self, MapModel};
 use crate::store::{
@@ -94,7 +94,7 @@ pub fn instrument_of(piano: &Piano, name: &str) -> Instrument {
             pinhold_sim::piano::Kind::Grand => InstrumentKind::Grand,
             pinhold_sim::piano::Kind::Upright => InstrumentKind::Upright,
         },
-        face: PlateFace::Full,
+        face: crate::instrument::PlateFace::Full,
         first_note: pins.first().map_or(1, |field_pin| field_pin.pin.note),
         last_note: pins.last().map_or(88, |field_pin| field_pin.pin.note),
         pins,
