@@ -4,10 +4,13 @@
 //! smooth along the whole plank, because it is one piece of wood; it is written as sines (Solin and
 //! Särkkä, "Hilbert space methods for reduced-rank Gaussian process regression", *Statistics and
 //! Computing* 30, 2020), so that its size and length change prior variances only, never the shapes.
-//! Rows are effects at their depth; between two rows the effect is taken in proportion.
+//! Rows are effects at their depth; between two rows the effect is taken in proportion. Pins of
+//! another size than most of their section have a shape of their own: a section on larger pins has
+//! its step, but single larger pins among smaller ones would look like scatter.
 //!
 //! Deliberately not here: the local part (`compact`), scatter from pin to pin, and the fit.
 
+use super::super::stats::median;
 use super::super::survey::Site;
 use super::linear::Design;
 
@@ -18,6 +21,11 @@ const TREND_COUNT: usize = 18;
 const DOMAIN_RATIO: f64 = 1.5;
 /// Least half length of the domain, m, for fields of a few pins.
 const DOMAIN_MIN_M: f64 = 0.15;
+/// Standard deviation of what a millimetre more of pin does, natural-log units per mm, about
+/// nothing: a size gains some 40 N·m/mm at 10 N·m (ONE), but larger pins went into worn holes (DER).
+const SIZE_SD_PER_MM: f64 = 4.0;
+/// Sizes farther from their section's middle than this are misprints, mm.
+const SIZE_MAX_MM: f64 = 1.0;
 
 /// Standard deviations of the broad shapes, natural-log units, and the trend's length.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,6 +65,8 @@ struct Section {
     half_m: f64,
     /// Rows with their middle depth, nearest the flange first.
     rows: Vec<(u8, f64)>,
+    /// Middle pin diameter where any is known, micrometres.
+    diameter_um: Option<f64>,
 }
 
 /// The shapes of one instrument's field.
@@ -92,7 +102,7 @@ impl Basis {
 
     /// Number of shapes.
     pub fn column_count(&self) -> usize {
-        1 + 2 * self.sections.len() + self.rows.len() + self.section_rows.len() + TREND_COUNT
+        2 + 2 * self.sections.len() + self.rows.len() + self.section_rows.len() + TREND_COUNT
     }
 
     /// Columns of the rows' effects, over the instrument and within sections.
@@ -120,6 +130,7 @@ impl Basis {
                 * libm::exp(-0.5 * scaled * scaled);
             variances.push(density.max(VARIANCE_MIN));
         }
+        variances.push(square(SIZE_SD_PER_MM));
         variances
     }
 
@@ -127,7 +138,7 @@ impl Basis {
         std::f64::consts::PI * order as f64 / (2.0 * self.domain_m)
     }
 
-    /// The shapes at a place.
+    /// The shapes at a place, for a pin of the section's middle size.
     pub fn row(&self, place: Place) -> Vec<f64> {
         let mut shapes = Vec::with_capacity(self.column_count());
         shapes.push(1.0);
@@ -155,18 +166,34 @@ impl Basis {
         for order in 1..=TREND_COUNT {
             shapes.push(scale * libm::sin(self.frequency(order) * from_end));
         }
+        shapes.push(0.0);
         shapes
     }
 
     /// The shapes at a pin: its row is what the instrument says, not its depth.
     pub fn row_at_site(&self, site: &Site) -> Vec<f64> {
-        let depth = self
-            .sections
-            .iter()
-            .find(|section| section.number == site.section)
-            .and_then(|section| section.rows.iter().find(|(row, _)| *row == site.row));
+        let section = self.sections.iter().find(|section| section.number == site.section);
+        let depth = section.and_then(|s| s.rows.iter().find(|(row, _)| *row == site.row));
         let y_m = depth.map_or(site.y_m, |(_, depth_m)| *depth_m);
-        self.row(Place { x_m: site.x_m, y_m, section: site.section })
+        let mut shapes = self.row(Place { x_m: site.x_m, y_m, section: site.section });
+        let middle_um = section.and_then(|section| section.diameter_um);
+        if let (Some(diameter_um), Some(middle_um), Some(size)) =
+            (site.diameter_um, middle_um, shapes.last_mut())
+        {
+            let more_mm = 1e-3 * (f64::from(diameter_um) - middle_um);
+            *size = more_mm.clamp(-SIZE_MAX_MM, SIZE_MAX_MM);
+        }
+        shapes
+    }
+
+    /// Depths between which the shapes of a section change in proportion, and beyond which they
+    /// do not change, metres from the flange, nearest first. Empty for a section without pins.
+    pub fn depths_m(&self, section: u8) -> Vec<f64> {
+        let section = self.sections.iter().find(|s| s.number == section);
+        let mut depths: Vec<f64> =
+            section.map_or(Vec::new(), |s| s.rows.iter().map(|(_, depth_m)| *depth_m).collect());
+        depths.dedup();
+        depths
     }
 
     /// The shapes at several pins.
@@ -196,7 +223,9 @@ impl Section {
             .collect();
         rows.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
         let half_m = (0.5 * (high - low)).max(0.01);
-        Section { number, middle_m: 0.5 * (low + high), half_m, rows }
+        let sizes: Vec<f64> = here.iter().filter_map(|s| s.diameter_um).map(f64::from).collect();
+        let diameter_um = median(&sizes);
+        Section { number, middle_m: 0.5 * (low + high), half_m, rows, diameter_um }
     }
 
     /// The two rows a depth lies between and their shares, which add up to 1.
@@ -285,6 +314,22 @@ mod tests {
         assert!((same - 0.04).abs() < 1e-9 && across.abs() < 1e-9);
         let between = covariance(&basis, at(0.5, 0.0105, 1), at(0.9, 0.0, 2), &only(0.0, 0.1));
         assert!((between - 0.005).abs() < 1e-9, "{between}");
+    }
+
+    #[test]
+    fn a_larger_pin_among_smaller_ones_has_a_shape_of_its_own() {
+        let mut instrument = grand();
+        for pin in instrument.pins.iter_mut().filter(|pin| pin.section == 2) {
+            pin.diameter_um = Some(7_290);
+        }
+        instrument.pins[40].diameter_um = Some(7_290);
+        let sites = Survey::new(&instrument, &[]).sites;
+        let basis = Basis::new(&sites);
+        let sizes: Vec<f64> =
+            sites.iter().map(|site| *basis.row_at_site(site).last().expect("shapes")).collect();
+        assert!((sizes[40] - 0.13).abs() < 1e-12);
+        // A whole section on larger pins is that section's step.
+        assert!(sizes.iter().enumerate().all(|(i, size)| i == 40 || *size == 0.0));
     }
 
     #[test]

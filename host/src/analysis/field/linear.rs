@@ -54,6 +54,101 @@ impl Design {
     }
 }
 
+/// Normal equations of a field's shapes: all that its marginal likelihood needs of the
+/// observations while the noise and the correlated remainder stay as they are. The sizes' prior
+/// variances may then be varied for m³ instead of n·m².
+#[derive(Clone, Debug)]
+pub struct Normal {
+    shape_count: usize,
+    size: usize,
+    /// Lower triangle of Φᵀ·S⁻¹·Φ.
+    gram: Vec<f64>,
+    /// Φᵀ·S⁻¹·y.
+    right: Vec<f64>,
+    /// yᵀ·S⁻¹·y.
+    squares: f64,
+    log_determinant: f64,
+}
+
+/// The shapes' sizes given the observations.
+struct Posterior {
+    precision: Cholesky,
+    sizes: Vec<f64>,
+    log_marginal_likelihood: f64,
+}
+
+impl Normal {
+    /// From shapes and observations, each once plain and once times S⁻¹ (or each twice times
+    /// L⁻¹, with S = L·Lᵀ), and the logarithm of the determinant of S.
+    fn new(shapes: (&Design, &Design), observed: (&[f64], &[f64]), log_determinant: f64) -> Normal {
+        let shape_count = shapes.0.column_count();
+        let mut gram = vec![0.0; shape_count * shape_count];
+        let mut right = vec![0.0; shape_count];
+        for ((plain, pulled), observed) in shapes.0.rows().zip(shapes.1.rows()).zip(observed.0) {
+            for (row, shape) in plain.iter().enumerate() {
+                if *shape == 0.0 {
+                    continue;
+                }
+                let into = &mut gram[row * shape_count..row * shape_count + row + 1];
+                for (cell, pulled) in into.iter_mut().zip(pulled) {
+                    *cell += shape * pulled;
+                }
+            }
+            for (sum, pulled) in right.iter_mut().zip(pulled) {
+                *sum += pulled * observed;
+            }
+        }
+        let squares = dot(observed.0, observed.1);
+        Normal { shape_count, size: observed.0.len(), gram, right, squares, log_determinant }
+    }
+
+    /// Of observations with independent noise alone, its variances finite and above zero.
+    pub fn of_noise(design: &Design, observed: &[f64], noise_variances: &[f64]) -> Normal {
+        let remainder = Remainder::Noise(noise_variances.to_vec());
+        let (pulled, pulled_observed) = (remainder.pull(design), remainder.pull_one(observed));
+        let log_determinant = remainder.log_determinant();
+        Normal::new((design, &pulled), (observed, &pulled_observed), log_determinant)
+    }
+
+    /// Of observations whose remainder and noise together have this covariance.
+    pub fn of_covariance(design: &Design, observed: &[f64], covariance: &Cholesky) -> Normal {
+        let column_count = design.column_count;
+        let cells = covariance.solve_lower_columns(&design.cells, column_count);
+        let half = Design { column_count, cells };
+        let half_observed = covariance.solve_lower(observed);
+        let log_determinant = covariance.log_determinant();
+        Normal::new((&half, &half), (&half_observed, &half_observed), log_determinant)
+    }
+
+    /// Logarithm of the density of the observations with these prior variances of the sizes;
+    /// `None` when the system is not positive definite, or a number is not finite.
+    pub fn log_marginal_likelihood(&self, prior_variances: &[f64]) -> Option<f64> {
+        Some(self.posterior(prior_variances)?.log_marginal_likelihood)
+    }
+
+    fn posterior(&self, prior_variances: &[f64]) -> Option<Posterior> {
+        let matrix = SquareMatrix::of_envelope(
+            self.shape_count,
+            |_| 0,
+            |row, column| {
+                let prior = if row == column { 1.0 / prior_variances[row] } else { 0.0 };
+                self.gram[row * self.shape_count + column] + prior
+            },
+        );
+        let precision = Cholesky::factor(matrix)?;
+        let sizes = precision.solve(&self.right);
+        let squares = self.squares - dot(&self.right, &sizes);
+        let finite = prior_variances.iter().filter(|variance| variance.is_finite());
+        let log_prior = finite.fold(0.0, |sum, variance| sum + libm::log(*variance));
+        let log_determinant = self.log_determinant + log_prior + precision.log_determinant();
+        let log_marginal_likelihood = -0.5 * squares
+            - 0.5 * log_determinant
+            - 0.5 * self.size as f64 * libm::log(2.0 * std::f64::consts::PI);
+        let finite = log_marginal_likelihood.is_finite();
+        finite.then_some(Posterior { precision, sizes, log_marginal_likelihood })
+    }
+}
+
 /// What is not a shape: noise alone, or noise and a correlated remainder.
 #[derive(Clone, Debug)]
 enum Remainder {
@@ -108,11 +203,27 @@ impl LinearField {
         prior_variances: &[f64],
         covariance: impl Fn(usize, usize) -> f64,
     ) -> Option<LinearField> {
-        let matrix = SquareMatrix::from_lower(observed.len(), |row, column| {
-            let noise = if row == column { noise_variances[row] } else { 0.0 };
-            covariance(row, column) + noise
-        });
-        let remainder = Remainder::Correlated(Cholesky::new(&matrix)?);
+        let matrix = SquareMatrix::of_envelope(
+            observed.len(),
+            |_| 0,
+            |row, column| {
+                let noise = if row == column { noise_variances[row] } else { 0.0 };
+                covariance(row, column) + noise
+            },
+        );
+        LinearField::fit_factored(design, observed, Cholesky::factor(matrix)?, prior_variances)
+    }
+
+    /// Fits `observed` with remainder and noise together of this covariance.
+    ///
+    /// `None` when the system is not positive definite, or a number is not finite.
+    pub fn fit_factored(
+        design: Design,
+        observed: &[f64],
+        covariance: Cholesky,
+        prior_variances: &[f64],
+    ) -> Option<LinearField> {
+        let remainder = Remainder::Correlated(covariance);
         LinearField::solve(design, observed, remainder, prior_variances)
     }
 
@@ -122,40 +233,18 @@ impl LinearField {
         remainder: Remainder,
         prior_variances: &[f64],
     ) -> Option<LinearField> {
-        let shape_count = design.column_count();
         let pulled = remainder.pull(&design);
         let pulled_observed = remainder.pull_one(observed);
-        let mut gram = vec![0.0; shape_count * shape_count];
-        let mut right = vec![0.0; shape_count];
-        for ((shapes, pulled), observed) in design.rows().zip(pulled.rows()).zip(observed) {
-            for (row, shape) in shapes.iter().enumerate() {
-                let into = &mut gram[row * shape_count..row * shape_count + row + 1];
-                for (cell, pulled) in into.iter_mut().zip(pulled) {
-                    *cell += shape * pulled;
-                }
-            }
-            for (sum, pulled) in right.iter_mut().zip(pulled) {
-                *sum += pulled * observed;
-            }
-        }
-        let matrix = SquareMatrix::from_lower(shape_count, |row, column| {
-            let prior = if row == column { 1.0 / prior_variances[row] } else { 0.0 };
-            gram[row * shape_count + column] + prior
-        });
-        let precision = Cholesky::new(&matrix)?;
-        let sizes = precision.solve(&right);
+        let normal = Normal::new(
+            (&design, &pulled),
+            (observed, &pulled_observed),
+            remainder.log_determinant(),
+        );
+        let Posterior { precision, sizes, log_marginal_likelihood } =
+            normal.posterior(prior_variances)?;
         let weights =
             (0..observed.len()).map(|i| pulled_observed[i] - dot(pulled.row(i), &sizes)).collect();
-        let fitted = dot(&right, &sizes);
-        let squares = dot(observed, &pulled_observed) - fitted;
-        let finite = prior_variances.iter().filter(|variance| variance.is_finite());
-        let log_prior = finite.fold(0.0, |sum, variance| sum + libm::log(*variance));
-        let log_determinant = remainder.log_determinant() + log_prior + precision.log_determinant();
-        let size = observed.len() as f64;
-        let log_marginal_likelihood = -0.5 * squares
-            - 0.5 * log_determinant
-            - 0.5 * size * libm::log(2.0 * std::f64::consts::PI);
-        log_marginal_likelihood.is_finite().then_some(LinearField {
+        Some(LinearField {
             design,
             remainder,
             sizes,
@@ -234,6 +323,26 @@ impl LinearField {
                 (self.weights[i] / precision, 1.0 / precision)
             })
             .collect()
+    }
+
+    /// A⁻¹, the inverse of the whole prior covariance of the observations: S⁻¹ less what the shapes
+    /// take away.
+    pub fn whole_precision(&self) -> SquareMatrix {
+        let halves: Vec<Vec<f64>> =
+            self.pulled.rows().map(|row| self.precision.solve_lower(row)).collect();
+        let less = |row: usize, column: usize| dot(&halves[row], &halves[column]);
+        match &self.remainder {
+            Remainder::Noise(variances) => SquareMatrix::from_lower(halves.len(), |row, column| {
+                let own = if row == column { 1.0 / variances[row] } else { 0.0 };
+                own - less(row, column)
+            }),
+            Remainder::Correlated(factor) => {
+                let inverse = factor.inverse();
+                SquareMatrix::from_lower(halves.len(), |row, column| {
+                    inverse.at(row, column) - less(row, column)
+                })
+            }
+        }
     }
 
     /// S⁻¹, the inverse covariance of remainder and noise; `None` when there is no correlated
@@ -340,6 +449,10 @@ mod tests {
         }
         let both = field.log_marginal_likelihood() - process.log_marginal_likelihood();
         assert!(both.abs() < 1e-12, "{both}");
+        let (ours, theirs) = (field.whole_precision(), process.precision());
+        for (row, column) in (0..6).flat_map(|row| (0..6).map(move |column| (row, column))) {
+            assert!((ours.at(row, column) - theirs.at(row, column)).abs() < 1e-12);
+        }
         let quick = field.leave_one_out();
         for (ours, theirs) in quick.iter().zip(process.leave_one_out(&process.precision())) {
             assert!((ours.0 - theirs.0).abs() < 1e-12 && (ours.1 - theirs.1).abs() < 1e-12);
@@ -354,6 +467,8 @@ mod tests {
         assert!((quick.mean(&[1.0, 0.4], &[]) - slow.mean(&[1.0, 0.4], &[0.0; 6])).abs() < 1e-12);
         let (a, b) = (quick.log_marginal_likelihood(), slow.log_marginal_likelihood());
         assert!((a - b).abs() < 1e-12);
+        let (ours, theirs) = (quick.whole_precision(), slow.whole_precision());
+        assert!((ours.at(3, 1) - theirs.at(3, 1)).abs() < 1e-12);
         for (ours, theirs) in quick.leave_one_out().iter().zip(slow.leave_one_out()) {
             assert!((ours.0 - theirs.0).abs() < 1e-12 && (ours.1 - theirs.1).abs() < 1e-12);
         }

@@ -8,11 +8,23 @@
 //! pictures show and what unread pins are expected to have.
 
 pub mod basis;
+pub mod common;
 pub mod compact;
 pub mod grid;
+pub mod hyper;
+pub mod kriging;
 pub mod linear;
+pub mod local;
+pub mod pin_law;
+pub mod plank;
+mod plank_grid;
+#[cfg(test)]
+mod plank_tests;
 mod robust;
+pub mod simplex;
 mod sound;
-mod spread;
+pub mod window;
 
+pub use grid::{FieldGrid, GridCell};
+pub use plank::{PinStanding, PlankField, PlankPoint};
 pub use sound::{FieldPrior, SoundField, SoundPlank};
