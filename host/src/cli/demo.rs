@@ -5,16 +5,14 @@
 //! the report says so.
 
 mod calibrated;
+mod virtual_lever;
 
 use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread::JoinHandle;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use pinhold_board_virtual::practice::pin_names;
-use pinhold_board_virtual::{Pace, Practice, Setup, serve};
+use pinhold_board_virtual::{Practice, Setup};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::record::{Pin, Reading};
 use pinhold_sim::hand::Hand;
@@ -31,8 +29,7 @@ use super::show::{self, ReportArguments};
 use super::survey::{plan_for, slip_angle};
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
 use crate::instrument::scale::StringScale;
-use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace, pin_name};
-use crate::link::port::{self, Port, PortError};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, pin_name};
 use crate::report::{self, MapModel};
 use crate::store::{
     InstrumentFacts, InstrumentId, NewInstrument, NewSurvey, Store, StoreError, StoredPlan,
@@ -43,6 +40,7 @@ use crate::survey::{self, Line, Observer, SurveyError};
 use crate::text::printable;
 
 pub use calibrated::bench_of;
+pub(super) use virtual_lever::VirtualLever;
 
 /// Slip the simulated technician aims at, degrees.
 const SLIP_DEG: f64 = 0.5;
@@ -104,7 +102,7 @@ pub fn instrument_of(piano: &Piano, name: &str) -> Instrument {
             pinhold_sim::piano::Kind::Grand => InstrumentKind::Grand,
             pinhold_sim::piano::Kind::Upright => InstrumentKind::Upright,
         },
-        face: PlateFace::Full,
+        face: crate::instrument::PlateFace::Full,
         first_note: pins.first().map_or(1, |field_pin| field_pin.pin.note),
         last_note: pins.last().map_or(88, |field_pin| field_pin.pin.note),
         pins,
@@ -128,66 +126,6 @@ pub fn condition_of(facts: &Facts) -> Condition {
         largest_pin_um: facts.largest_pin_um,
         bushed_plate: facts.bushed_plate,
         worth_repair: None,
-    }
-}
-
-/// A simulated lever on a port, in a thread of its own.
-pub(super) struct VirtualLever {
-    pub(super) name: String,
-    host_end: Option<Box<dyn Port>>,
-    stop: Arc<AtomicBool>,
-    thread: Option<JoinHandle<std::io::Result<()>>>,
-}
-
-impl VirtualLever {
-    /// Starts it on a pseudo-terminal.
-    #[cfg(unix)]
-    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
-        let mut pty = pinhold_board_virtual::pty::Pty::open()?;
-        let name = pty.name().unwrap_or_default();
-        let stop = Arc::new(AtomicBool::new(false));
-        let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
-            serve(practice, &mut pty, Pace::Fast, stop)
-        });
-        Ok(VirtualLever { name, host_end: None, stop, thread: Some(thread) })
-    }
-
-    /// Starts it on a pipe within the process: this platform has no pseudo-terminals.
-    #[cfg(not(unix))]
-    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
-        let (mut lever_end, host_end) = pinhold_board_virtual::pipe::pair();
-        let stop = Arc::new(AtomicBool::new(false));
-        let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
-            serve(practice, &mut lever_end, Pace::Fast, stop)
-        });
-        let name = "pipe".to_owned();
-        Ok(VirtualLever { name, host_end: Some(Box::new(host_end)), stop, thread: Some(thread) })
-    }
-
-    fn spawn(
-        mut practice: Practice,
-        stop: Arc<AtomicBool>,
-        mut run: impl FnMut(&mut Practice, &AtomicBool) -> std::io::Result<()> + Send + 'static,
-    ) -> JoinHandle<std::io::Result<()>> {
-        std::thread::spawn(move || run(&mut practice, &stop))
-    }
-
-    /// Opens the host's end.
-    pub(super) fn open(&mut self) -> Result<Box<dyn Port>, PortError> {
-        match self.host_end.take() {
-            Some(end) => Ok(end),
-            None => port::open(&self.name),
-        }
-    }
-}
-
-impl Drop for VirtualLever {
-    fn drop(&mut self) {
-        self.stop.store(true, Ordering::Relaxed);
-        if let Some(thread) = self.thread.take() {
-            // Its port may be gone by now, which is no news when stopping.
-            let _ = thread.join();
-        }
     }
 }
 

@@ -19,6 +19,7 @@ pub mod import;
 pub mod instrument;
 pub mod lever;
 mod parsers;
+pub mod pins;
 pub mod plan;
 pub mod ports;
 pub mod readings;

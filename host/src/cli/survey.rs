@@ -2,7 +2,7 @@
 
 use clap::Args;
 use pinhold_protocol::message::ChoosePin;
-use pinhold_protocol::record::{Pin, StringPosition};
+use pinhold_protocol::record::Pin;
 use pinhold_protocol::units::Angle;
 use serde_json::json;
 
@@ -12,6 +12,7 @@ use super::exit::{CliError, Exit};
 use super::import::with_free_uid;
 use super::lever::words;
 use super::parsers::name_parser;
+use super::pins::chosen_pins;
 use super::plan::{self, PlanKind, confidence, confidence_parser};
 use super::show::width;
 use super::teller::Teller;
@@ -19,9 +20,8 @@ use super::{drift, ports, retune};
 use crate::analysis::pulls::{self, Pulls};
 use crate::analysis::readings::Drift;
 use crate::analysis::sampling::{Settled, append_with_checks, check_pin, close_with_check};
-use crate::instrument::note::parse_note;
+use crate::instrument::Instrument;
 use crate::instrument::pitch_cost::PitchCost;
-use crate::instrument::{Instrument, pin_name};
 use crate::lever_reads::Levers;
 use crate::link::port;
 use crate::link::session::Plan;
@@ -110,47 +110,6 @@ pub(super) fn slip_parser(text: &str) -> Result<f64, String> {
     }
 }
 
-/// Pins from words such as `40L,A4C,12-25`.
-///
-/// # Errors
-/// A sentence naming the word that is not understood or not on the instrument.
-pub fn parse_pins(text: &str, instrument: &Instrument) -> Result<Vec<Pin>, String> {
-    let mut pins = Vec::new();
-    for word in text.split(',').map(str::trim).filter(|word| !word.is_empty()) {
-        let shown = crate::text::printable_short(word, 20);
-        let found: Vec<Pin> = if let Some((from, to)) = word.split_once('-') {
-            let (from, to) = match (parse_note(from.trim()), parse_note(to.trim())) {
-                (Some(from), Some(to)) if from <= to => (from, to),
-                _ => return Err(format!("'{shown}' is no range of notes; use 12-25 or A0-E2")),
-            };
-            pins_of(instrument, |pin| (from..=to).contains(&pin.note))
-        } else if let Some(note) = parse_note(word) {
-            pins_of(instrument, |pin| pin.note == note)
-        } else {
-            let letter = word.chars().last().and_then(StringPosition::from_letter);
-            let note = word.get(..word.len() - 1).and_then(parse_note);
-            let (Some(note), Some(string)) = (note, letter) else {
-                return Err(format!("'{shown}' is no pin; use 49L, A4L, or a range as in 12-25"));
-            };
-            pins_of(instrument, |pin| *pin == Pin { note, string })
-        };
-        if found.is_empty() {
-            return Err(format!("the instrument has no pin '{shown}'"));
-        }
-        for pin in found {
-            if pins.contains(&pin) {
-                return Err(format!("pin {} is named twice", pin_name(pin)));
-            }
-            pins.push(pin);
-        }
-    }
-    if pins.is_empty() { Err("no pins are named".to_string()) } else { Ok(pins) }
-}
-
-fn pins_of(instrument: &Instrument, wanted: impl Fn(&Pin) -> bool) -> Vec<Pin> {
-    instrument.pins.iter().map(|field_pin| field_pin.pin).filter(wanted).collect()
-}
-
 /// What a plan for `pins` asks of the lever.
 pub fn plan_for(
     uid: u64,
@@ -193,7 +152,7 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
     let record = store.find_instrument(&arguments.name)?;
     let confidence = confidence(arguments.plan, arguments.confidence)?;
     let (pins, text) = planned(&record.instrument, arguments)?;
-    let resumed = resumed(context, &mut store, &record, arguments)?;
+    let resumed = resumed(context, &store, &record, arguments)?;
     let port_name = ports::chosen(arguments.port.as_ref())?;
     // The port comes before the survey: a wrong one leaves nothing behind.
     let first = port::open(&port_name).map_err(SurveyError::from)?;
@@ -201,7 +160,7 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
         say(CAUTIONS);
     }
     let mut begun = match resumed {
-        Some(open) => going_on(open),
+        Some(open) => going_on(deepened(&mut store, &record, open, arguments)?),
         None => {
             if !context.json && !text.is_empty() {
                 say(&text);
@@ -227,6 +186,11 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
     if begun.pins.is_empty() {
         begun.pins = go_on(&mut store)?;
         begun.done.1 += begun.pins.len();
+    }
+    if begun.pins.is_empty() {
+        // Settled before a pin was turned: the lever need not be asked.
+        let nothing = Summary::default();
+        return tell_summary(context, &store, &survey, &nothing, &steps, &arguments.name);
     }
     let mut plan = plan_for(
         survey.uid,
@@ -264,48 +228,50 @@ fn planned(
     }
 }
 
-/// The survey to go on with; under a plan of its own what that lacks is added to it first.
+/// The survey to go on with; a plan of its own may go on with one that is through.
 fn resumed(
     context: &Context,
-    store: &mut Store,
+    store: &Store,
     record: &InstrumentRecord,
     arguments: &SurveyArguments,
 ) -> Result<Option<Progress>, CliError> {
-    let name = &arguments.name;
     if !arguments.resume {
         if let Some(open) = unfinished(store, record.id)? {
-            note_unfinished(context, &open, name);
+            note_unfinished(context, &open, &arguments.name);
         }
         return Ok(None);
     }
-    let Some(kind) = arguments.plan else {
-        let open = unfinished(store, record.id)?;
-        return open.map_or_else(|| Err(nothing_to_resume(name)), |open| Ok(Some(open)));
+    let open = match arguments.plan {
+        Some(_) => last_planned(store, record.id)?,
+        None => unfinished(store, record.id)?,
     };
-    let Some(open) = last_planned(store, record.id)? else { return Err(nothing_to_resume(name)) };
-    if kind != PlanKind::Adaptive {
-        let known = |pin: &Pin| open.plan.pins.contains(pin);
-        let missing: Vec<Pin> =
-            kind.design(&record.instrument).pins.into_iter().filter(|pin| !known(pin)).collect();
-        let mut plan = open.plan.pins.clone();
-        match check_pin(&record.instrument, &open.skipped) {
-            Some(check) if !missing.is_empty() => {
-                append_with_checks(&mut plan, &missing, check);
-                close_with_check(&mut plan, check);
-            }
-            _ => plan.extend(missing),
-        }
-        store.append_to_plan(open.survey.id, &plan[open.plan.pins.len()..])?;
-        let open = last_planned(store, record.id)?.filter(|open| !open.left.is_empty());
-        return open.map_or_else(|| Err(nothing_to_resume(name)), |open| Ok(Some(open)));
-    }
-    Ok(Some(open))
+    open.map_or_else(|| Err(nothing_to_resume(&arguments.name)), |open| Ok(Some(open)))
 }
 
-/// The pins named.
-pub(super) fn chosen_pins(instrument: &Instrument, text: &str) -> Result<Vec<Pin>, CliError> {
-    parse_pins(text, instrument)
-        .map_err(|sentence| CliError::new(Exit::Usage, format!("--pins: {sentence}")))
+/// Adds to a survey's plan what a quick or full one has beyond it; an adaptive one grows as it goes.
+fn deepened(
+    store: &mut Store,
+    record: &InstrumentRecord,
+    open: Progress,
+    arguments: &SurveyArguments,
+) -> Result<Progress, CliError> {
+    let Some(kind) = arguments.plan.filter(|kind| *kind != PlanKind::Adaptive) else {
+        return Ok(open);
+    };
+    let known = |pin: &Pin| open.plan.pins.contains(pin);
+    let missing: Vec<Pin> =
+        kind.design(&record.instrument).pins.into_iter().filter(|pin| !known(pin)).collect();
+    let mut plan = open.plan.pins.clone();
+    match check_pin(&record.instrument, &open.skipped) {
+        Some(check) if !missing.is_empty() => {
+            append_with_checks(&mut plan, &missing, check);
+            close_with_check(&mut plan, check);
+        }
+        _ => plan.extend(missing),
+    }
+    store.append_to_plan(open.survey.id, &plan[open.plan.pins.len()..])?;
+    let open = last_planned(store, record.id)?.filter(|open| !open.left.is_empty());
+    open.map_or_else(|| Err(nothing_to_resume(&arguments.name)), Ok)
 }
 
 fn note_unfinished(context: &Context, open: &Progress, name: &str) {
@@ -440,32 +406,4 @@ fn end_of(context: &Context, store: &Store, name: &str) -> Result<End, CliError>
     let instrument = &loaded.record.instrument;
     let pulls = pulls::compare(instrument, &loaded.readings, loaded.condition.pitch_cents);
     Ok(End { costs: loaded.pitch_costs, pulls, drift: loaded.drift })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::instrument::InstrumentKind;
-    use crate::instrument::layout::modern_88;
-
-    #[test]
-    fn pins_are_named_by_note_string_and_range() {
-        let instrument = modern_88("x", InstrumentKind::Grand);
-        let count = |text: &str| parse_pins(text, &instrument).map(|pins| pins.len());
-        assert_eq!(count("49L"), Ok(1));
-        assert_eq!(count("A4L, A4C,49R"), Ok(3));
-        assert_eq!(count("49"), Ok(3));
-        assert_eq!(count("1-2,49"), Ok(5));
-        for (text, sentence) in [
-            ("49L,A4L", "pin A4 L is named twice"),
-            ("1L", "the instrument has no pin '1L'"),
-            ("90", "'90' is no pin"),
-            ("5-2", "'5-2' is no range"),
-            ("é", "'é' is no pin"),
-            (" ,", "no pins are named"),
-        ] {
-            let told = parse_pins(text, &instrument).unwrap_err();
-            assert!(told.starts_with(sentence), "{text}: {told}");
-        }
-    }
 }

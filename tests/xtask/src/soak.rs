@@ -23,7 +23,7 @@ struct Part {
 }
 
 /// Test binaries in the same build as the test word's.
-const PARTS: [Part; 5] = [
+const PARTS: [Part; 6] = [
     Part {
         name: "power cuts: 10 million histories of the log in flash (63 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
@@ -47,6 +47,12 @@ const PARTS: [Part; 5] = [
         arguments: &["-p", "pinhold-simtest", "--test", "planks"],
         variable: "PINHOLD_PLANKS",
         value: "long",
+    },
+    Part {
+        name: "adaptive surveys: 700 planks",
+        arguments: &["-p", "pinhold-simtest", "--test", "adaptive"],
+        variable: "PINHOLD_ADAPTIVE",
+        value: "10",
     },
     Part {
         name: "emulated lever: kills, resets, cut cables, 100 of each and more",

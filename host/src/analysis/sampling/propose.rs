@@ -20,7 +20,6 @@ use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::random::Random;
 use crate::analysis::survey::Site;
 use crate::analysis::verdict::RemedyKind;
-use crate::analysis::zones::{Zone, place};
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
 use crate::instrument::Instrument;
 
@@ -33,10 +32,19 @@ pub const STEP_PIN_COUNT_MAX: usize = 10;
 /// Completions drawn for a step.
 const DRAW_COUNT: usize = 240;
 /// Pins of a row beyond the outermost loose one that make a zone's margin (ours).
-const MARGIN_COUNT: usize = 2;
+const MARGIN_COUNT: usize = 3;
+/// Part of the chance of change allowed that the draws may show; the rest is left to what they do
+/// not model: the zone search's own luck and how the field would be fitted anew (ours).
+const DRAWN_PART: f64 = 0.5;
 /// What a metre of walking must bring, nats of information (ours: pins along a row are 13 mm
 /// apart, the keyboard's length 1.2 m; across it a stretch must tell a twentieth of a nat more).
 const WALK_NATS_PER_M: f64 = 0.01;
+/// Pins of one stretch at most, so that a second place is seen in the same step.
+const STRETCH_COUNT_MAX: usize = 7;
+/// Every pin of a stretch, every second, every third.
+const STRIDES: [usize; 3] = [1, 2, 3];
+/// Low pins told apart in a set of pins: none, one, two, three or more.
+const LOW_COUNT_MAX: usize = 3;
 /// Worth of a pin in a stretch nobody has looked into, nats for each pin of distance to the
 /// nearest one read in its row: decides only where the draws tell nothing.
 const UNSEEN_NATS: f64 = 0.000_2;
@@ -164,24 +172,34 @@ fn first_round(asked: &Asked<'_>) -> Option<Step> {
 }
 
 /// The survey as it stands, ready to be asked.
-struct Next<'a> {
-    asked: &'a Asked<'a>,
-    assessment: &'a Assessment,
-    sites: Vec<Site>,
+pub(super) struct Next<'a> {
+    pub(super) asked: &'a Asked<'a>,
+    pub(super) assessment: &'a Assessment,
+    pub(super) sites: Vec<Site>,
     /// Rows over all sections, pins from bass to treble.
-    rows: Vec<Vec<usize>>,
+    pub(super) rows: Vec<Vec<usize>>,
     /// Pins that can still be read.
-    open: Vec<bool>,
-    windows: Vec<Window>,
+    pub(super) open: Vec<bool>,
+    pub(super) windows: Vec<Window>,
+    /// For each open pin how many places along its row the nearest read one is away.
+    pub(super) gaps: Vec<f64>,
 }
 
 impl<'a> Next<'a> {
     fn new(asked: &'a Asked<'a>, assessment: &'a Assessment) -> Next<'a> {
         let sites: Vec<Site> = assessment.pins.iter().map(|pin| pin.site).collect();
         let passed = |pin: &Pin| asked.passed_over.contains(pin);
-        let open = assessment.pins.iter().map(|p| !p.read && !passed(&p.pin)).collect();
+        let open: Vec<bool> = assessment.pins.iter().map(|p| !p.read && !passed(&p.pin)).collect();
         let (rows, windows) = (rows(&sites), windows(&sites));
-        Next { asked, assessment, sites, rows, open, windows }
+        let mut gaps = vec![0.0; sites.len()];
+        for row in &rows {
+            let read: Vec<usize> = (0..row.len()).filter(|at| !open[row[*at]]).collect();
+            for (at, i) in row.iter().enumerate() {
+                let gap = read.iter().map(|r| r.abs_diff(at)).min().unwrap_or(row.len());
+                gaps[*i] = gap as f64;
+            }
+        }
+        Next { asked, assessment, sites, rows, open, windows, gaps }
     }
 
     fn step(&self) -> Step {
@@ -194,13 +212,12 @@ impl<'a> Next<'a> {
         let change_chance = (changed as f64 + 0.5) / (draws.len() as f64 + 1.0);
         let through = self.not_measured_through();
         let confidence = self.asked.confidence.clamp(0.5, 0.999);
-        let is_settled = change_chance < 1.0 - confidence;
-        let worth = self.worth(&draws);
+        let is_settled = change_chance < DRAWN_PART * (1.0 - confidence);
         if is_settled && through.is_empty() {
-            return Step::Settled(self.settled(remedy, change_chance, &worth));
+            return Step::Settled(self.settled(remedy, change_chance, &draws));
         }
         let (pins, why) = if through.is_empty() {
-            self.most_telling(&worth)
+            self.most_telling(&draws)
         } else {
             (self.nearest_first(through), Why::MeasureThrough)
         };
@@ -258,71 +275,59 @@ impl<'a> Next<'a> {
         pins
     }
 
-    fn at(&self) -> Option<usize> {
+    pub(super) fn at(&self) -> Option<usize> {
         let pin = self.asked.at?;
         self.sites.iter().position(|site| site.pin == pin)
     }
 
-    /// Information each open pin shares with the remedy, nats, plus a little for what is unseen.
-    fn worth(&self, draws: &[Drawn]) -> Vec<f64> {
-        let mut worth = vec![0.0; self.sites.len()];
-        for row in &self.rows {
-            let read: Vec<usize> = (0..row.len()).filter(|at| !self.open[row[*at]]).collect();
-            for (at, i) in row.iter().enumerate().filter(|(_, i)| self.open[**i]) {
-                let gap = read.iter().map(|r| r.abs_diff(at)).min().unwrap_or(row.len());
-                worth[*i] = information(draws, *i) + UNSEEN_NATS * gap as f64;
-            }
-        }
-        worth
-    }
-
-    /// The stretch of a row that tells most, and a second one where the first is short.
-    fn most_telling(&self, worth: &[f64]) -> (Vec<usize>, Why) {
-        let mut free = self.open.clone();
+    /// Stretches of rows that tell most: a first, and more where it is short.
+    fn most_telling(&self, draws: &[Drawn]) -> (Vec<usize>, Why) {
         let mut chosen: Vec<usize> = Vec::new();
-        let mut told = 0.0;
         let mut at = self.at();
         while chosen.len() < STEP_PIN_COUNT_MIN {
-            let room = STEP_PIN_COUNT_MAX - chosen.len();
-            let Some((stretch, sum)) = self.best_stretch(worth, &free, room.min(7), at) else {
-                break;
-            };
-            told += sum;
-            stretch.iter().for_each(|i| free[*i] = false);
+            let room = (STEP_PIN_COUNT_MAX - chosen.len()).min(STRETCH_COUNT_MAX);
+            let Some(stretch) = self.best_stretch(draws, &chosen, room, at) else { break };
             at = stretch.last().copied();
             chosen.extend(stretch);
         }
-        let unseen = told < 3.0 * UNSEEN_NATS * 10.0 * chosen.len() as f64;
-        (chosen, if unseen { Why::Unseen } else { Why::Verdict })
+        let tells = information(draws, &chosen) > 0.0;
+        (chosen, if tells { Why::Verdict } else { Why::Unseen })
     }
 
-    fn best_stretch(
+    /// The pins of one row that tell most beside those chosen already: every one of a stretch, or
+    /// every second or third, whichever together share more information with the remedy.
+    pub(super) fn best_stretch(
         &self,
-        worth: &[f64],
-        free: &[bool],
+        draws: &[Drawn],
+        chosen: &[usize],
         count_max: usize,
         at: Option<usize>,
-    ) -> Option<(Vec<usize>, f64)> {
-        let mut best: Option<(Vec<usize>, f64, f64)> = None;
+    ) -> Option<Vec<usize>> {
+        let mut best: Option<(Vec<usize>, f64)> = None;
         for row in &self.rows {
-            for from in 0..row.len() {
-                // Over at most as many places again: the pins of a stretch stand near each other.
-                let places = &row[from..row.len().min(from + 2 * count_max)];
-                let stretch: Vec<usize> =
-                    places.iter().copied().filter(|i| free[*i]).take(count_max).collect();
-                let Some(first) = stretch.first().filter(|first| **first == row[from]) else {
-                    continue;
-                };
-                let sum = stretch.iter().fold(0.0, |sum, i| sum + worth[*i]);
+            let free: Vec<usize> = (0..row.len())
+                .filter(|place| self.open[row[*place]] && !chosen.contains(&row[*place]))
+                .collect();
+            for (first, stride) in free.iter().flat_map(|first| STRIDES.map(|s| (*first, s))) {
+                let span = stride * 2 * count_max;
+                let stretch: Vec<usize> = (first..row.len().min(first + span))
+                    .step_by(stride)
+                    .map(|place| row[place])
+                    .filter(|i| self.open[*i] && !chosen.contains(i))
+                    .take(count_max)
+                    .collect();
+                let all: Vec<usize> = chosen.iter().chain(&stretch).copied().collect();
+                let unseen = stretch.iter().fold(0.0, |sum, i| sum + self.gaps[*i]);
                 let walk = at.map_or(0.0, |at| {
-                    WALK_NATS_PER_M * distance_m(&self.sites[at], &self.sites[*first])
+                    WALK_NATS_PER_M * distance_m(&self.sites[at], &self.sites[stretch[0]])
                 });
-                if best.as_ref().is_none_or(|(_, _, score)| sum - walk > *score) {
-                    best = Some((stretch, sum, sum - walk));
+                let score = information(draws, &all) + UNSEEN_NATS * unseen - walk;
+                if best.as_ref().is_none_or(|(_, most)| score > *most) {
+                    best = Some((stretch, score));
                 }
             }
         }
-        best.map(|(stretch, sum, _)| (stretch, sum))
+        best.map(|(stretch, _)| stretch)
     }
 
     /// The shortest end first: towards treble when the lever is on the bass side of them.
@@ -337,109 +342,34 @@ impl<'a> Next<'a> {
         }
         order
     }
-
-    fn reason(&self, pins: &[usize], why: Why, remedy: RemedyKind, chance: f64) -> String {
-        let place = self.place_of(pins);
-        let change = format!("{:.0} % that the rest changes '{}'", 100.0 * chance, remedy.word());
-        match why {
-            Why::FirstRound => place,
-            Why::MeasureThrough => {
-                let zone = self.zone_near(pins);
-                let what = zone.map_or("the loose pins", |zone| match zone.pins.len() {
-                    0..=5 => "the few loose pins",
-                    _ => "the loose pins",
-                });
-                format!("how far {what} there go: {place}")
-            }
-            Why::Verdict => format!("{place}: they tell most about the verdict ({change})"),
-            Why::Unseen => format!("{place}: nobody has looked there yet ({change})"),
-        }
-    }
-
-    fn zone_near(&self, pins: &[usize]) -> Option<&Zone> {
-        let rows: Vec<u8> = pins.iter().map(|i| self.sites[*i].row).collect();
-        let standing = self.assessment.zones.iter().filter(|zone| zone.p_value.is_some());
-        standing.into_iter().find(|zone| zone.rows.iter().any(|row| rows.contains(row)))
-    }
-
-    /// Where pins stand, in a technician's words.
-    fn place_of(&self, pins: &[usize]) -> String {
-        let named: Vec<Pin> = pins.iter().map(|i| self.sites[*i].pin).collect();
-        let mut sections: Vec<u8> = pins.iter().map(|i| self.sites[*i].section).collect();
-        sections.sort_unstable();
-        sections.dedup();
-        let mut rows: Vec<u8> = pins.iter().map(|i| self.sites[*i].row).collect();
-        rows.sort_unstable();
-        rows.dedup();
-        let present = place::sections(&self.sites);
-        let kind = self.asked.instrument.kind;
-        let row = match rows.as_slice() {
-            [row] => {
-                let lined = sections.iter().any(|s| place::lines_flange(&self.sites, *s));
-                format!(", {}", place::row_name(*row, self.rows.len(), kind, lined))
-            }
-            _ => String::new(),
-        };
-        let phrase = place::section_phrase(&sections, &present);
-        format!("{} of the {phrase}{row}", place::note_range(&named))
-    }
-
-    fn settled(&self, remedy: RemedyKind, change_chance: f64, worth: &[f64]) -> Settled {
-        let read_count = self.assessment.pins.iter().filter(|pin| pin.read).count();
-        let saved_count = self.open.iter().filter(|open| **open).count();
-        let mut takes = Vec::new();
-        if saved_count > 0
-            && let Some((stretch, _)) =
-                self.best_stretch(worth, &self.open, STEP_PIN_COUNT_MAX, self.at())
-        {
-            takes.push(format!(
-                "by torque: {} more pins, {}, would tell most",
-                stretch.len(),
-                self.place_of(&stretch)
-            ));
-        }
-        if let Some(observation) = &self.assessment.verdict.next_observation {
-            takes.push(format!("beside torque: {observation}"));
-        }
-        Settled {
-            remedy,
-            change_chance,
-            read_count,
-            pin_count: self.sites.len(),
-            saved_count,
-            what_it_would_take: takes,
-        }
-    }
 }
 
-/// Mutual information of a pin's being low and the remedy over the draws, nats, less what chance
-/// alone would show (Miller, *Note on the bias of information estimates*, 1955).
-fn information(draws: &[Drawn], pin: usize) -> f64 {
+/// Mutual information of how many of these pins are low and the remedy over the draws, nats, less
+/// what chance alone would show (Miller, *Note on the bias of information estimates*, 1955).
+fn information(draws: &[Drawn], pins: &[usize]) -> f64 {
     let count = draws.len() as f64;
-    let mut remedies: Vec<(RemedyKind, [f64; 2])> = Vec::new();
-    let mut total = [0.0; 2];
+    let mut remedies: Vec<(RemedyKind, [f64; LOW_COUNT_MAX + 1])> = Vec::new();
+    let mut total = [0.0; LOW_COUNT_MAX + 1];
     for draw in draws {
-        let low = usize::from(draw.low[pin]);
+        let low = pins.iter().filter(|pin| draw.low[**pin]).count().min(LOW_COUNT_MAX);
         total[low] += 1.0;
         match remedies.iter_mut().find(|(remedy, _)| *remedy == draw.remedy) {
             Some((_, counts)) => counts[low] += 1.0,
             None => {
-                let mut counts = [0.0; 2];
+                let mut counts = [0.0; LOW_COUNT_MAX + 1];
                 counts[low] = 1.0;
                 remedies.push((draw.remedy, counts));
             }
         }
     }
-    if total[0] == 0.0 || total[1] == 0.0 || remedies.len() < 2 {
-        return 0.0;
-    }
     let mut information = 0.0;
     for (_, counts) in &remedies {
-        let row = counts[0] + counts[1];
+        let row = counts.iter().fold(0.0, |sum, n| sum + n);
         for (joint, column) in counts.iter().zip(total).filter(|(joint, _)| **joint > 0.0) {
             information += joint / count * libm::log(joint * count / (row * column));
         }
     }
-    let bias = (remedies.len() - 1) as f64 / (2.0 * count);
-    (information - bias).max(0.0)
+    let kinds = total.iter().filter(|n| **n > 0.0).count();
+    let freedom = remedies.len().saturating_sub(1) * kinds.saturating_sub(1);
+    (information - freedom as f64 / (2.0 * count.max(1.0))).max(0.0)
 }

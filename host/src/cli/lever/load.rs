@@ -13,8 +13,9 @@ use crate::cli::context::{Context, say, shell_quoted};
 use crate::cli::exit::{CliError, Exit};
 use crate::cli::import::with_free_uid;
 use crate::cli::parsers::name_parser;
+use crate::cli::pins::chosen_pins;
 use crate::cli::plan::PlanKind;
-use crate::cli::survey::{CAUTIONS, chosen_pins, slip_angle, slip_parser};
+use crate::cli::survey::{CAUTIONS, slip_angle, slip_parser};
 use crate::cli::teller::Teller;
 use crate::instrument::{Instrument, pin_name};
 use crate::lever_reads::Levers;
@@ -115,6 +116,7 @@ pub(super) fn run(context: &Context, arguments: &LoadArguments) -> Result<(), Cl
             "version": 1,
             "survey": uid.to_string(),
             "pins": pins.len(),
+            "plan": plan_word(arguments),
             "lever": loaded.hello.map(|hello| format!("{:016x}", hello.device)),
             "checksum": loaded.plan.map(|plan| plan.checksum),
             "waiting_records": heard.health.map(|health| health.uncommitted_count),
@@ -144,6 +146,15 @@ fn pins_asked(instrument: &Instrument, arguments: &LoadArguments) -> Result<Vec<
              --plan adaptive'",
         )),
         kind => Ok(kind.design(instrument).pins),
+    }
+}
+
+/// What the pins were chosen by, for a program.
+fn plan_word(arguments: &LoadArguments) -> &'static str {
+    match (&arguments.pins, arguments.resume) {
+        (Some(_), _) => "list",
+        (None, true) => "resumed",
+        (None, false) => arguments.plan.unwrap_or(PlanKind::Quick).word(),
     }
 }
 
