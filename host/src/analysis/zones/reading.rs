@@ -6,6 +6,8 @@
 
 use std::collections::BTreeMap;
 
+use pinhold_protocol::record::Pin;
+
 use super::super::input::Condition;
 use super::super::profile::{Grade, Profile};
 use super::super::stats::{mean, standard_deviation};
@@ -58,6 +60,10 @@ const LOWEST_BASS_ROW: LikelyReading = reading(
      at the top edge",
     Grade::OneReport,
 );
+const ROW_AT_FLANGE: LikelyReading = reading(
+    "the row lies along the flange: fibre crushed against it can look the same",
+    Grade::Derived,
+);
 const HIGH_TREBLE: LikelyReading = reading(
     "the last notes low together: look at the plank's treble end, its end grain and its joint, \
      before blaming the pins (common practice, no source)",
@@ -96,6 +102,11 @@ impl Context<'_> {
         }
         let usual = zone.shape.usual_readings().into_iter();
         found.extend(usual.map(|(text, grade)| reading(text, grade)));
+        let lined =
+            |pin: &Pin| self.survey.sites.iter().any(|site| site.pin == *pin && site.at_flange);
+        if zone.shape == ZoneShape::WholeRow && zone.pins.iter().all(lined) {
+            found.push(ROW_AT_FLANGE);
+        }
         found
     }
 

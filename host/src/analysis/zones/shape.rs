@@ -22,6 +22,9 @@ const FLANGE_SHARE_MIN: f64 = 0.6;
 const WHOLE_ROW_SHARE_MIN: f64 = 0.85;
 /// Share of tight pins inside up to which a low row is even (ours).
 const EVEN_TIGHT_SHARE_MAX: f64 = 0.08;
+/// Step, natural-log units, below which a whole row along the flange is a line along the flange:
+/// drilling or pins cost a row a part of its friction, crushed fibre more than 45 % (ours).
+const FLANGE_ROW_STEP: f64 = -0.6;
 /// Share of the read pins from a zone's first to the end of the treble that are loose, from which
 /// it is the high treble (ours).
 const HIGH_TREBLE_SHARE_MIN: f64 = 0.65;
@@ -127,8 +130,13 @@ impl Context<'_> {
         };
         let flange_count = loose.iter().filter(|i| sites[**i].at_flange).count();
         let at_flange = flange_count as f64 >= FLANGE_SHARE_MIN * loose.len() as f64;
+        let whole_row = if at_flange && self.step(candidate) < FLANGE_ROW_STEP {
+            ZoneShape::AlongFlange
+        } else {
+            ZoneShape::WholeRow
+        };
         if candidate.kind == CandidateKind::Row {
-            return ZoneShape::WholeRow;
+            return whole_row;
         }
         if self.is_high_treble(loose) {
             return ZoneShape::HighTreble;
@@ -142,7 +150,7 @@ impl Context<'_> {
             return ZoneShape::Patch;
         }
         if self.is_whole_row(candidate, main_row, &sections, members, loose) {
-            return ZoneShape::WholeRow;
+            return whole_row;
         }
         if at_flange { ZoneShape::AlongFlange } else { ZoneShape::RaggedLineInside }
     }
@@ -171,6 +179,14 @@ impl Context<'_> {
             && inside as f64 >= WHOLE_ROW_SHARE_MIN * read_count as f64
             && tight_share <= EVEN_TIGHT_SHARE_MAX
             && spread <= EVEN_SPREAD_MAX * self.field.scatter.sd
+    }
+
+    /// Middle of a candidate's loose pins about the field, rows left in, natural-log units.
+    fn step(&self, candidate: &Candidate) -> f64 {
+        let pairs = candidate.members.iter().zip(&candidate.loose_chance);
+        let loose = pairs.filter(|(_, chance)| **chance > 0.5);
+        let steps: Vec<f64> = loose.map(|(i, _)| self.field.broad_residuals[*i]).collect();
+        median(&steps).unwrap_or(0.0)
     }
 
     /// Loose pins over several rows from some note to the end of the treble.
