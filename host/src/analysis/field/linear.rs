@@ -36,7 +36,7 @@ impl Design {
 
     /// Places.
     pub fn row_count(&self) -> usize {
-        if self.column_count == 0 { 0 } else { self.cells.len() / self.column_count }
+        self.cells.len().checked_div(self.column_count).unwrap_or(0)
     }
 
     /// Shapes.
