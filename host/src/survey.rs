@@ -3,18 +3,21 @@
 //! A session is moved along on a port. A record is committed to disk in a transaction of its own
 //! before the lever is told. A port that fails is opened again, and the session goes on where it
 //! stood. `keeper` puts what arrives where it belongs, `error` says why a conversation ended early,
-//! `progress` which pins of a survey are still to be read. Deliberately not here: what is printed;
+//! `progress` which pins of a survey are still to be read, `taken` what those read say, `adaptive`
+//! which are read next. Deliberately not here: what is printed;
 //! an [`Observer`] is told everything.
 
+pub mod adaptive;
 mod error;
 mod keeper;
 pub mod progress;
+pub mod taken;
 
 use std::io;
 use std::time::{Duration, Instant};
 
 use pinhold_protocol::error::CommandResult;
-use pinhold_protocol::message::{Health, Hello, Live, PlanState, Status};
+use pinhold_protocol::message::{ChoosePin, Health, Hello, Live, PlanState, Status};
 use pinhold_protocol::record::{Pin, Reading};
 
 use crate::link::port::{Port, PortError};
@@ -176,6 +179,9 @@ pub struct Line<'a> {
     pub open: Box<dyn FnMut() -> Result<Box<dyn Port>, PortError> + 'a>,
 }
 
+/// Pins to be read next, once all of a plan are; none ends the survey.
+pub type More<'a> = dyn FnMut(&mut Store) -> Result<Vec<Pin>, SurveyError> + 'a;
+
 /// Runs `plan` on `line` until all its pins are read and kept in `survey`. What the lever holds of
 /// other surveys is kept where it belongs.
 ///
@@ -188,11 +194,28 @@ pub fn take(
     line: &mut Line<'_>,
     observer: &mut dyn Observer,
 ) -> Result<Summary, SurveyError> {
+    take_growing(store, survey, plan, line, observer, &mut |_| Ok(Vec::new()))
+}
+
+/// Runs `plan` as [`take`] does; when all its pins are read `more` says which come next, before the
+/// lever is told that the survey is over. No more ends it. `more` is to store them first, so that a
+/// crash loses nothing.
+///
+/// # Errors
+/// [`SurveyError`], and whatever `more` returns; readings stored before it stay stored.
+pub fn take_growing(
+    store: &mut Store,
+    survey: SurveyId,
+    plan: Plan,
+    line: &mut Line<'_>,
+    observer: &mut dyn Observer,
+    more: &mut More<'_>,
+) -> Result<Summary, SurveyError> {
     let calendar = Calendar::starting(plan.calendar_ms);
     let mut keeper = Keeper::of_survey(store, calendar, (plan.survey, survey), observer);
     keeper.pin_count = plan.pins.len();
     let session = Session::new(plan, 0);
-    let session = converse(session, line, &mut keeper)?;
+    let session = converse_growing(session, line, &mut keeper, more)?;
     keeper.summary.damaged_frame_count = session.counters().error_count();
     Ok(keeper.summary)
 }
@@ -245,10 +268,21 @@ pub fn status(
 
 /// Moves a session along until it is finished.
 fn converse(
-    mut session: Session,
+    session: Session,
     line: &mut Line<'_>,
     keeper: &mut Keeper<'_>,
 ) -> Result<Session, SurveyError> {
+    converse_growing(session, line, keeper, &mut |_| Ok(Vec::new()))
+}
+
+/// The same with more pins whenever a survey's are read.
+fn converse_growing(
+    mut session: Session,
+    line: &mut Line<'_>,
+    keeper: &mut Keeper<'_>,
+    more: &mut More<'_>,
+) -> Result<Session, SurveyError> {
+    let mut may_grow = true;
     let started = Instant::now();
     let mut pump = Pump::new((line.open)()?, started);
     loop {
@@ -262,6 +296,14 @@ fn converse(
         while let Some(event) = session.next_event() {
             let now_ms = pump.now_ms();
             keeper.take_event(event, &mut session, now_ms)?;
+        }
+        if may_grow && session.is_at_end_of_pins() {
+            let pins = more(keeper.store())?;
+            may_grow = !pins.is_empty();
+            keeper.pin_count += pins.len();
+            let choices: Vec<_> =
+                pins.into_iter().map(|pin| ChoosePin { pin, unstrung: false }).collect();
+            session.append(&choices);
         }
         if session.is_finished() {
             return Ok(session);

@@ -2,7 +2,8 @@
 //! uncertainty, its standard uncertainties and its 95 % coverage intervals.
 //!
 //! What a lever's budget holds is in `lever_lines`, a hand tool's in `hand`, what every reading
-//! has once friction is formed (string, kind) in `combine`, the wire in its bearing in `bearing`.
+//! has once friction is formed (string, kind) in `combine`, the wire in its bearing in `bearing`,
+//! what pins read more than once say of the lever in `drift`.
 //! Terms come from the lever's calibration or class and from the classes stated in
 //! [`MeasurementProfile`]. Errors that can only make a reading high are not corrected but carried
 //! whole, on their own side.
@@ -16,6 +17,7 @@
 
 mod bearing;
 mod combine;
+mod drift;
 mod hand;
 mod lever;
 mod lever_lines;
@@ -25,6 +27,7 @@ use std::sync::Arc;
 
 use pinhold_protocol::record::Reading;
 
+pub use drift::Drift;
 pub use profile::{HAND_TOOL_CLASS, MeasurementProfile};
 
 use super::input::PinReading;
@@ -57,6 +60,7 @@ impl LeverRead {
 /// a pin counts.
 ///
 /// `pitch_cents` is the instrument's mean pitch as found, for pins without a pitch of their own.
+/// `lever` in the order the readings were taken. A significant [`Drift`] is taken out of them.
 pub fn pin_readings(
     instrument: &Instrument,
     lever: &[LeverRead],
@@ -70,12 +74,23 @@ pub fn pin_readings(
         let cents = reading.cents().or(pitch_cents);
         keep(&mut readings, hand::read(reading, pin, cents, profile));
     }
-    for reading in lever {
+    let records: Vec<&Reading> = lever.iter().map(|read| &read.reading).collect();
+    let times_ms = drift::clock_ms(&records);
+    let drifted = drift::estimate(&records, &times_ms);
+    for (reading, at_ms) in lever.iter().zip(times_ms) {
         let pin = Strung::of(instrument, reading.reading.pin, None);
-        keep(&mut readings, lever::read(reading, pin, pitch_cents, profile));
+        let correction = drifted.as_ref().map_or((1.0, 0.0), |drift| drift.correction(at_ms));
+        keep(&mut readings, lever::read(reading, pin, pitch_cents, correction, profile));
     }
     readings.sort_by_key(|reading| reading.pin);
     readings
+}
+
+/// What pins read more than once say of the lever's drift over a survey, readings in the order they
+/// were taken; `None` where no pin was read often enough, over long enough, by one calibration.
+pub fn drift(lever: &[LeverRead]) -> Option<Drift> {
+    let records: Vec<&Reading> = lever.iter().map(|read| &read.reading).collect();
+    drift::estimate(&records, &drift::clock_ms(&records))
 }
 
 /// Mean pitch as found over the readings that carry one, cents; `None` when none does.

@@ -9,7 +9,7 @@ use super::correct::{pin_value, readings_word};
 use super::exit::{CliError, Exit};
 use super::lever::words::{ranges, taken_at};
 use super::parsers::{fact_parser, name_parser};
-use super::survey::parse_pins;
+use super::pins::parse_pins;
 use super::teller::reading_line;
 use crate::correct::spelled;
 use crate::instrument::pin_name;

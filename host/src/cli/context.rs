@@ -11,11 +11,12 @@ use serde_json::Value;
 use super::exit::{CliError, Exit};
 use super::{GlobalArguments, retune};
 use crate::analysis::input::{Condition, PinReading};
-use crate::analysis::readings::{MeasurementProfile, mean_pitch_cents, pin_readings};
+use crate::analysis::readings::Drift;
 use crate::instrument::pitch_cost::PitchCost;
-use crate::lever_reads::{LeverUse, Levers, uses_of};
+use crate::lever_reads::{LeverUse, uses_of};
 use crate::report;
 use crate::store::{InstrumentRecord, Store, Survey};
+use crate::survey::taken::{Taken, taken};
 use crate::units::TorqueUnit;
 
 /// Name of the folder within the platform's data folder.
@@ -60,6 +61,8 @@ pub struct Loaded {
     pub condition: Condition,
     /// Levers and calibrations its readings were taken with.
     pub lever_uses: Vec<LeverUse>,
+    /// What pins read more than once say of the lever's drift.
+    pub drift: Option<Drift>,
 }
 
 impl Context {
@@ -111,23 +114,21 @@ impl Context {
                 ),
             ));
         };
-        let stored = store.readings_of(survey.id)?;
-        let mut condition = store.condition(survey.id)?;
-        condition.pitch_cents = condition.pitch_cents.or(mean_pitch_cents(&stored.hand));
-        let levers = Levers::behind(store, &stored.lever)?;
-        let lever: Vec<_> =
-            stored.lever.iter().filter_map(|reading| levers.read(reading, &survey)).collect();
+        let Taken { stored, readings, condition, drift } =
+            taken(store, &record.instrument, &survey)?;
         let lever_uses = uses_of(store, &stored.lever)?;
-        let readings = pin_readings(
-            &record.instrument,
-            &lever,
-            &stored.hand,
-            condition.pitch_cents,
-            &MeasurementProfile::default(),
-        );
         let corrected_count = store.corrected_count(survey.id)?;
         let pitch_costs = retune::costs(&record.instrument, &stored.lever);
-        Ok(Loaded { record, survey, readings, corrected_count, pitch_costs, condition, lever_uses })
+        Ok(Loaded {
+            record,
+            survey,
+            readings,
+            corrected_count,
+            pitch_costs,
+            condition,
+            lever_uses,
+            drift,
+        })
     }
 
     /// When the program was started, milliseconds since 1970-01-01 UTC.

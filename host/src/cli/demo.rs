@@ -5,16 +5,14 @@
 //! the report says so.
 
 mod calibrated;
+mod virtual_lever;
 
 use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread::JoinHandle;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use pinhold_board_virtual::practice::pin_names;
-use pinhold_board_virtual::{Pace, Practice, Setup, serve};
+use pinhold_board_virtual::{Practice, Setup};
 use pinhold_protocol::error::CommandResult;
 use pinhold_protocol::record::{Pin, Reading};
 use pinhold_sim::hand::Hand;
@@ -26,20 +24,23 @@ use super::context::{Context, say};
 use super::exit::{CliError, Exit};
 use super::files::write_whole;
 use super::import::with_free_uid;
+use super::plan::{self, PlanKind, confidence, confidence_parser};
 use super::show::{self, ReportArguments};
-use super::survey::plan_for;
+use super::survey::{plan_for, slip_angle};
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
 use crate::instrument::scale::StringScale;
-use crate::instrument::{FieldPin, Instrument, InstrumentKind, pin_name};
-use crate::link::port::{self, Port, PortError};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace, pin_name};
 use crate::report::{self, MapModel};
 use crate::store::{
-    InstrumentFacts, InstrumentId, NewInstrument, NewSurvey, Store, StoreError, SurveySource,
+    InstrumentFacts, InstrumentId, NewInstrument, NewSurvey, Store, StoreError, StoredPlan,
+    SurveySource,
 };
+use crate::survey::adaptive::{Adaptive, Grown};
 use crate::survey::{self, Line, Observer, SurveyError};
 use crate::text::printable;
 
 pub use calibrated::bench_of;
+pub(super) use virtual_lever::VirtualLever;
 
 /// Slip the simulated technician aims at, degrees.
 const SLIP_DEG: f64 = 0.5;
@@ -56,6 +57,7 @@ What is stored goes to the folder 'demo' within the data folder, unless --data n
 
 Examples:
   pinhold demo
+  pinhold demo --plan adaptive
   pinhold demo --fault flange --seed 12 --marginal")]
 pub struct DemoArguments {
     /// Fault hidden in the invented instrument
@@ -68,6 +70,12 @@ pub struct DemoArguments {
     /// The fault near the limit of deciding instead of plain
     #[arg(long)]
     pub marginal: bool,
+    /// Pins to read
+    #[arg(long, value_name = "PLAN", value_enum, default_value_t = PlanKind::Full)]
+    pub plan: PlanKind,
+    /// Confidence at which an adaptive survey may stop [default: 0.9]
+    #[arg(long, value_name = "SHARE", value_parser = confidence_parser)]
+    pub confidence: Option<f64>,
     /// Where to write the report [default: demo-FAULT-N.html in the data folder]
     #[arg(long, value_name = "FILE.html")]
     pub out: Option<PathBuf>,
@@ -94,6 +102,7 @@ pub fn instrument_of(piano: &Piano, name: &str) -> Instrument {
             pinhold_sim::piano::Kind::Grand => InstrumentKind::Grand,
             pinhold_sim::piano::Kind::Upright => InstrumentKind::Upright,
         },
+        face: PlateFace::Full,
         first_note: pins.first().map_or(1, |field_pin| field_pin.pin.note),
         last_note: pins.last().map_or(88, |field_pin| field_pin.pin.note),
         pins,
@@ -117,66 +126,6 @@ pub fn condition_of(facts: &Facts) -> Condition {
         largest_pin_um: facts.largest_pin_um,
         bushed_plate: facts.bushed_plate,
         worth_repair: None,
-    }
-}
-
-/// A simulated lever on a port, in a thread of its own.
-pub(super) struct VirtualLever {
-    pub(super) name: String,
-    host_end: Option<Box<dyn Port>>,
-    stop: Arc<AtomicBool>,
-    thread: Option<JoinHandle<std::io::Result<()>>>,
-}
-
-impl VirtualLever {
-    /// Starts it on a pseudo-terminal.
-    #[cfg(unix)]
-    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
-        let mut pty = pinhold_board_virtual::pty::Pty::open()?;
-        let name = pty.name().unwrap_or_default();
-        let stop = Arc::new(AtomicBool::new(false));
-        let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
-            serve(practice, &mut pty, Pace::Fast, stop)
-        });
-        Ok(VirtualLever { name, host_end: None, stop, thread: Some(thread) })
-    }
-
-    /// Starts it on a pipe within the process: this platform has no pseudo-terminals.
-    #[cfg(not(unix))]
-    pub(super) fn start(practice: Practice) -> std::io::Result<VirtualLever> {
-        let (mut lever_end, host_end) = pinhold_board_virtual::pipe::pair();
-        let stop = Arc::new(AtomicBool::new(false));
-        let thread = Self::spawn(practice, Arc::clone(&stop), move |practice, stop| {
-            serve(practice, &mut lever_end, Pace::Fast, stop)
-        });
-        let name = "pipe".to_owned();
-        Ok(VirtualLever { name, host_end: Some(Box::new(host_end)), stop, thread: Some(thread) })
-    }
-
-    fn spawn(
-        mut practice: Practice,
-        stop: Arc<AtomicBool>,
-        mut run: impl FnMut(&mut Practice, &AtomicBool) -> std::io::Result<()> + Send + 'static,
-    ) -> JoinHandle<std::io::Result<()>> {
-        std::thread::spawn(move || run(&mut practice, &stop))
-    }
-
-    /// Opens the host's end.
-    pub(super) fn open(&mut self) -> Result<Box<dyn Port>, PortError> {
-        match self.host_end.take() {
-            Some(end) => Ok(end),
-            None => port::open(&self.name),
-        }
-    }
-}
-
-impl Drop for VirtualLever {
-    fn drop(&mut self) {
-        self.stop.store(true, Ordering::Relaxed);
-        if let Some(thread) = self.thread.take() {
-            // Its port may be gone by now, which is no news when stopping.
-            let _ = thread.join();
-        }
     }
 }
 
@@ -204,6 +153,7 @@ impl Observer for Progress {
     }
 
     fn reading_kept(&mut self, _reading: &Reading, position: usize, count: usize) {
+        self.bar.set_length(count as u64);
         self.bar.set_position(position as u64);
         let quarter = 4 * position / count.max(1);
         if self.bar.is_hidden() && !self.silent && quarter > self.quarter {
@@ -235,15 +185,20 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
         notes: "invented by the demo".to_owned(),
         condition: condition_of(&piano.facts),
     };
-    let (uid, survey_id) = with_free_uid(context, |uid| store.begin_survey(id, &new(uid)))?;
+    let confidence = confidence(Some(arguments.plan), arguments.confidence)?;
+    let (pins, plan_text) = arguments.plan.pins(&instrument);
+    let stored_plan = StoredPlan { slip: slip_angle(SLIP_DEG), pins: pins.clone() };
+    let (uid, survey_id) =
+        with_free_uid(context, |uid| store.begin_planned_survey(id, &new(uid), &stored_plan))?;
+    let survey = store.find_survey(uid)?;
     if !context.json {
         say(&format!(
             "Demo: an invented {} of {} pins, a simulated lever and hand; nothing here is real.",
             instrument.kind.word(),
             instrument.pins.len()
         ));
+        say(&plan_text);
     }
-    let pins: Vec<Pin> = instrument.pins.iter().map(|field_pin| field_pin.pin).collect();
     let practice = calibrated_practice(context, &mut store, arguments.seed, uid, piano)?;
     let mut lever = VirtualLever::start(practice).map_err(|error| {
         CliError::new(Exit::InputOutput, format!("no port for the simulated lever ({error})"))
@@ -255,7 +210,19 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
     let plan = plan_for(uid, &pins, SLIP_DEG, true, context.now_us / 1000);
     let mut progress = Progress::new(pins.len(), context.json);
     let mut line = Line { name: lever.name.clone(), open: Box::new(|| lever.open()) };
-    let taken = survey::take(&mut store, survey_id, plan, &mut line, &mut progress);
+    let mut steps: Vec<Grown> = Vec::new();
+    let mut more = |store: &mut Store| -> Result<Vec<Pin>, SurveyError> {
+        let adaptive = arguments.plan == PlanKind::Adaptive;
+        let Some(survey) = survey.as_ref().filter(|_| adaptive) else { return Ok(Vec::new()) };
+        let grown = Adaptive { instrument: &instrument, survey, confidence }.go_on(store)?;
+        if !context.json {
+            plan::tell(&grown);
+        }
+        steps.push(grown);
+        Ok(steps.last().map(|grown| grown.pins.clone()).unwrap_or_default())
+    };
+    let taken =
+        survey::take_growing(&mut store, survey_id, plan, &mut line, &mut progress, &mut more);
     progress.bar.finish_and_clear();
     drop(line);
     drop(lever);
@@ -270,7 +237,7 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
             summary.dropped_block_count,
         ));
     }
-    conclude(context, &mut store, &name, arguments, severity)
+    conclude(context, &mut store, &name, arguments, severity, &steps)
 }
 
 /// The simulated technician with the lever of this seed, which carries the calibration an invented
@@ -310,6 +277,7 @@ fn conclude(
     name: &str,
     arguments: &DemoArguments,
     severity: Severity,
+    steps: &[Grown],
 ) -> Result<(), CliError> {
     let loaded = context.load(store, name)?;
     let assessment = show::assessed(&loaded);
@@ -339,6 +307,8 @@ fn conclude(
             "accepted": accepted,
             "is_accepted": is_accepted,
             "report": out.to_string_lossy(),
+            "plan": arguments.plan.word(),
+            "steps": steps.iter().map(plan::step_value).collect::<Vec<_>>(),
             "verdict": document,
         }));
     }

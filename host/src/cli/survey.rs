@@ -2,7 +2,7 @@
 
 use clap::Args;
 use pinhold_protocol::message::ChoosePin;
-use pinhold_protocol::record::{Pin, StringPosition};
+use pinhold_protocol::record::Pin;
 use pinhold_protocol::units::Angle;
 use serde_json::json;
 
@@ -12,21 +12,24 @@ use super::exit::{CliError, Exit};
 use super::import::with_free_uid;
 use super::lever::words;
 use super::parsers::name_parser;
-use super::ports;
-use super::retune;
+use super::pins::chosen_pins;
+use super::plan::{self, PlanKind, confidence, confidence_parser};
 use super::show::width;
 use super::teller::Teller;
+use super::{drift, ports, retune};
 use crate::analysis::pulls::{self, Pulls};
-use crate::instrument::note::parse_note;
+use crate::analysis::readings::Drift;
+use crate::analysis::sampling::{Settled, append_with_checks, check_pin, close_with_check};
+use crate::instrument::Instrument;
 use crate::instrument::pitch_cost::PitchCost;
-use crate::instrument::{Instrument, pin_name};
 use crate::lever_reads::Levers;
 use crate::link::port;
 use crate::link::session::Plan;
 use crate::report::json::pulls_value;
 use crate::report::terminal::wrap;
-use crate::store::{InstrumentRecord, NewSurvey, Store, StoredPlan, SurveyId, SurveySource};
-use crate::survey::progress::{Progress, unfinished};
+use crate::store::{InstrumentRecord, NewSurvey, Store, StoredPlan, Survey, SurveySource};
+use crate::survey::adaptive::{Adaptive, Grown};
+use crate::survey::progress::{Progress, last_planned, unfinished};
 use crate::survey::{self, Line, Summary, SurveyError};
 use crate::text::printable;
 
@@ -56,10 +59,15 @@ a crash or a break, --resume goes on with the same survey; what the lever has re
 fetched first. Readings of other surveys that the lever holds go to those, the rest to the inbox
 (pinhold assign).
 Pins are named by note and string, as in 49L, A4L, or by ranges of notes, as in 1-12,40L.
+A quick survey reads runs of neighbours over every section and row; a full one every pin; an
+adaptive one goes on from what was read until the rest would hardly change the verdict. With
+--resume, --plan goes deeper into the same survey: a quick one can become adaptive or full.
 
 Examples:
   pinhold survey parlour
+  pinhold survey parlour --plan adaptive --confidence 95%
   pinhold survey parlour --resume
+  pinhold survey parlour --resume --plan full
   pinhold survey parlour --port /dev/ttyACM0 --pins 28-52 --humidity 41")]
 pub struct SurveyArguments {
     /// The instrument
@@ -68,9 +76,15 @@ pub struct SurveyArguments {
     /// Port the lever is on [default: the only likely one]
     #[arg(long, value_name = "PORT")]
     pub port: Option<String>,
-    /// Pins to read, in order [default: all, bass to treble]
+    /// Pins to read [default: quick; with --pins, those]
+    #[arg(long, value_name = "PLAN", value_enum, conflicts_with = "pins")]
+    pub plan: Option<PlanKind>,
+    /// Pins to read, in order, instead of a plan
     #[arg(long, value_name = "PINS")]
     pub pins: Option<String>,
+    /// Confidence at which an adaptive survey may stop [default: 0.9]
+    #[arg(long, value_name = "SHARE", value_parser = confidence_parser)]
+    pub confidence: Option<f64>,
     /// Go on with the survey begun last: the pins that are not read or passed over yet
     #[arg(long, conflicts_with_all = ["pins", "slip", "notes"])]
     pub resume: bool,
@@ -94,47 +108,6 @@ pub(super) fn slip_parser(text: &str) -> Result<f64, String> {
         Ok(slip) if (0.3..=1.0).contains(&slip) => Ok(slip),
         _ => Err("use 0.3 to 1.0 degrees".to_string()),
     }
-}
-
-/// Pins from words such as `40L,A4C,12-25`.
-///
-/// # Errors
-/// A sentence naming the word that is not understood or not on the instrument.
-pub fn parse_pins(text: &str, instrument: &Instrument) -> Result<Vec<Pin>, String> {
-    let mut pins = Vec::new();
-    for word in text.split(',').map(str::trim).filter(|word| !word.is_empty()) {
-        let shown = crate::text::printable_short(word, 20);
-        let found: Vec<Pin> = if let Some((from, to)) = word.split_once('-') {
-            let (from, to) = match (parse_note(from.trim()), parse_note(to.trim())) {
-                (Some(from), Some(to)) if from <= to => (from, to),
-                _ => return Err(format!("'{shown}' is no range of notes; use 12-25 or A0-E2")),
-            };
-            pins_of(instrument, |pin| (from..=to).contains(&pin.note))
-        } else if let Some(note) = parse_note(word) {
-            pins_of(instrument, |pin| pin.note == note)
-        } else {
-            let letter = word.chars().last().and_then(StringPosition::from_letter);
-            let note = word.get(..word.len() - 1).and_then(parse_note);
-            let (Some(note), Some(string)) = (note, letter) else {
-                return Err(format!("'{shown}' is no pin; use 49L, A4L, or a range as in 12-25"));
-            };
-            pins_of(instrument, |pin| *pin == Pin { note, string })
-        };
-        if found.is_empty() {
-            return Err(format!("the instrument has no pin '{shown}'"));
-        }
-        for pin in found {
-            if pins.contains(&pin) {
-                return Err(format!("pin {} is named twice", pin_name(pin)));
-            }
-            pins.push(pin);
-        }
-    }
-    if pins.is_empty() { Err("no pins are named".to_string()) } else { Ok(pins) }
-}
-
-fn pins_of(instrument: &Instrument, wanted: impl Fn(&Pin) -> bool) -> Vec<Pin> {
-    instrument.pins.iter().map(|field_pin| field_pin.pin).filter(wanted).collect()
 }
 
 /// What a plan for `pins` asks of the lever.
@@ -162,8 +135,7 @@ pub(super) fn slip_angle(slip_deg: f64) -> Angle {
 
 /// A survey about to be taken.
 struct Begun {
-    uid: u64,
-    id: SurveyId,
+    survey: Survey,
     /// Pins to be read now.
     pins: Vec<Pin>,
     /// Pins done before, of how many.
@@ -178,29 +150,50 @@ struct Begun {
 pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliError> {
     let mut store = context.open_store()?;
     let record = store.find_instrument(&arguments.name)?;
-    let pins = chosen_pins(&record.instrument, arguments.pins.as_ref())?;
-    let unfinished = unfinished(&store, record.id)?;
-    let resumed = match (arguments.resume, unfinished) {
-        (false, Some(open)) => {
-            note_unfinished(context, &open, &arguments.name);
-            None
-        }
-        (false, None) => None,
-        (true, Some(open)) => Some(open),
-        (true, None) => return Err(nothing_to_resume(&arguments.name)),
-    };
+    let confidence = confidence(arguments.plan, arguments.confidence)?;
+    let (pins, text) = planned(&record.instrument, arguments)?;
+    let resumed = resumed(context, &store, &record, arguments)?;
     let port_name = ports::chosen(arguments.port.as_ref())?;
     // The port comes before the survey: a wrong one leaves nothing behind.
     let first = port::open(&port_name).map_err(SurveyError::from)?;
     if !context.json {
         say(CAUTIONS);
     }
-    let begun = match resumed {
-        Some(open) => going_on(open),
-        None => begin(context, &mut store, &record, pins, arguments)?,
+    let mut begun = match resumed {
+        Some(open) => going_on(deepened(&mut store, &record, open, arguments)?),
+        None => {
+            if !context.json && !text.is_empty() {
+                say(&text);
+            }
+            begin(context, &mut store, &record, pins, arguments)?
+        }
     };
+    let survey = begun.survey.clone();
+    let is_adaptive = arguments.plan == Some(PlanKind::Adaptive);
+    let growing = Adaptive { instrument: &record.instrument, survey: &survey, confidence };
+    let mut steps: Vec<Grown> = Vec::new();
+    let mut go_on = |store: &mut Store| -> Result<Vec<Pin>, SurveyError> {
+        if !is_adaptive {
+            return Ok(Vec::new());
+        }
+        let grown = growing.go_on(store)?;
+        if !context.json {
+            plan::tell(&grown);
+        }
+        steps.push(grown);
+        Ok(steps.last().map(|grown| grown.pins.clone()).unwrap_or_default())
+    };
+    if begun.pins.is_empty() {
+        begun.pins = go_on(&mut store)?;
+        begun.done.1 += begun.pins.len();
+    }
+    if begun.pins.is_empty() {
+        // Settled before a pin was turned: the lever need not be asked.
+        let nothing = Summary::default();
+        return tell_summary(context, &store, &survey, &nothing, &steps, &arguments.name);
+    }
     let mut plan = plan_for(
-        begun.uid,
+        survey.uid,
         &begun.pins,
         arguments.slip,
         !arguments.no_samples,
@@ -219,20 +212,66 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
     let mut teller = Teller::new(context.unit, context.json)
         .going_on(begun.done.0, begun.done.1)
         .doubting(levers, context.now_ms());
-    let summary = survey::take(&mut store, begun.id, plan, &mut line, &mut teller)?;
-    tell_summary(context, &store, &begun, &summary, &arguments.name)
+    let summary =
+        survey::take_growing(&mut store, survey.id, plan, &mut line, &mut teller, &mut go_on)?;
+    tell_summary(context, &store, &survey, &summary, &steps, &arguments.name)
 }
 
-/// The pins named, else all of them.
-pub(super) fn chosen_pins(
+/// The pins to begin a survey with, and what is said of them.
+fn planned(
     instrument: &Instrument,
-    text: Option<&String>,
-) -> Result<Vec<Pin>, CliError> {
-    match text {
-        Some(text) => parse_pins(text, instrument)
-            .map_err(|sentence| CliError::new(Exit::Usage, format!("--pins: {sentence}"))),
-        None => Ok(instrument.pins.iter().map(|field_pin| field_pin.pin).collect()),
+    arguments: &SurveyArguments,
+) -> Result<(Vec<Pin>, String), CliError> {
+    match arguments.pins.as_ref() {
+        Some(text) => Ok((chosen_pins(instrument, text)?, String::new())),
+        None => Ok(arguments.plan.unwrap_or(PlanKind::Quick).pins(instrument)),
     }
+}
+
+/// The survey to go on with; a plan of its own may go on with one that is through.
+fn resumed(
+    context: &Context,
+    store: &Store,
+    record: &InstrumentRecord,
+    arguments: &SurveyArguments,
+) -> Result<Option<Progress>, CliError> {
+    if !arguments.resume {
+        if let Some(open) = unfinished(store, record.id)? {
+            note_unfinished(context, &open, &arguments.name);
+        }
+        return Ok(None);
+    }
+    let open = match arguments.plan {
+        Some(_) => last_planned(store, record.id)?,
+        None => unfinished(store, record.id)?,
+    };
+    open.map_or_else(|| Err(nothing_to_resume(&arguments.name)), |open| Ok(Some(open)))
+}
+
+/// Adds to a survey's plan what a quick or full one has beyond it; an adaptive one grows as it goes.
+fn deepened(
+    store: &mut Store,
+    record: &InstrumentRecord,
+    open: Progress,
+    arguments: &SurveyArguments,
+) -> Result<Progress, CliError> {
+    let Some(kind) = arguments.plan.filter(|kind| *kind != PlanKind::Adaptive) else {
+        return Ok(open);
+    };
+    let known = |pin: &Pin| open.plan.pins.contains(pin);
+    let missing: Vec<Pin> =
+        kind.design(&record.instrument).pins.into_iter().filter(|pin| !known(pin)).collect();
+    let mut plan = open.plan.pins.clone();
+    match check_pin(&record.instrument, &open.skipped) {
+        Some(check) if !missing.is_empty() => {
+            append_with_checks(&mut plan, &missing, check);
+            close_with_check(&mut plan, check);
+        }
+        _ => plan.extend(missing),
+    }
+    store.append_to_plan(open.survey.id, &plan[open.plan.pins.len()..])?;
+    let open = last_planned(store, record.id)?.filter(|open| !open.left.is_empty());
+    open.map_or_else(|| Err(nothing_to_resume(&arguments.name)), Ok)
 }
 
 fn note_unfinished(context: &Context, open: &Progress, name: &str) {
@@ -263,8 +302,7 @@ fn nothing_to_resume(name: &str) -> CliError {
 fn going_on(open: Progress) -> Begun {
     let pin_count = open.plan.pins.len();
     Begun {
-        uid: open.survey.uid,
-        id: open.survey.id,
+        survey: open.survey,
         done: (pin_count - open.left.len(), pin_count),
         pins: open.left,
         slip: open.plan.slip,
@@ -288,16 +326,20 @@ fn begin(
         condition: arguments.condition.over(&Default::default()),
     };
     let plan = StoredPlan { slip: slip_angle(arguments.slip), pins };
-    let (uid, id) =
+    let (uid, _) =
         with_free_uid(context, |uid| store.begin_planned_survey(record.id, &new(uid), &plan))?;
-    Ok(Begun { uid, id, done: (0, plan.pins.len()), pins: plan.pins, slip: plan.slip })
+    let Some(survey) = store.find_survey(uid)? else {
+        return Err(CliError::new(Exit::Bug, "a survey just begun is not in the store"));
+    };
+    Ok(Begun { survey, done: (0, plan.pins.len()), pins: plan.pins, slip: plan.slip })
 }
 
 fn tell_summary(
     context: &Context,
     store: &Store,
-    begun: &Begun,
+    survey: &Survey,
     summary: &Summary,
+    steps: &[Grown],
     name: &str,
 ) -> Result<(), CliError> {
     let end = end_of(context, store, name)?;
@@ -305,7 +347,7 @@ fn tell_summary(
         return context.print_document(&json!({
             "format": "pinhold.survey",
             "version": 1,
-            "survey": begun.uid.to_string(),
+            "survey": survey.uid.to_string(),
             "readings": summary.reading_count,
             "samples": summary.sample_count,
             "dropped_blocks": summary.dropped_block_count,
@@ -313,6 +355,9 @@ fn tell_summary(
             "fetched": words::fetched_value(store, &summary.fetched)?,
             "pitch_costs": retune::value(&end.costs),
             "pulls": pulls_value(&end.pulls),
+            "steps": steps.iter().map(plan::step_value).collect::<Vec<_>>(),
+            "settled": settled(steps).map(plan::settled_value),
+            "drift": end.drift.as_ref().map(drift::value),
         }));
     }
     let lost = match summary.dropped_block_count {
@@ -322,19 +367,27 @@ fn tell_summary(
     let beside = words::fetched_text(store, &summary.fetched)?;
     let name = shell_quoted(name);
     context.print(&format!(
-        "{} readings stored{lost}.\n{}{beside}{}\
+        "{} readings stored{lost}.\n{}{}{beside}{}{}\
          Next: pinhold map {name}; pinhold verdict {name}\n",
         summary.reading_count,
+        settled(steps).map(plan::settled_text).unwrap_or_default(),
         retune::text(&end.costs, RETUNE_COUNT_SHOWN),
-        end.pulls_text()
+        end.pulls_text(),
+        drift::text(end.drift.as_ref(), width()),
     ))
 }
 
-/// What a survey did to the tuning, and the strings that stand out.
+/// How an adaptive survey was settled.
+fn settled(steps: &[Grown]) -> Option<&Settled> {
+    steps.last().and_then(Grown::settled)
+}
+
+/// What a survey did to the tuning, the strings that stand out, and the lever's drift.
 #[derive(Default)]
 struct End {
     costs: Vec<PitchCost>,
     pulls: Pulls,
+    drift: Option<Drift>,
 }
 
 impl End {
@@ -352,33 +405,5 @@ fn end_of(context: &Context, store: &Store, name: &str) -> Result<End, CliError>
     };
     let instrument = &loaded.record.instrument;
     let pulls = pulls::compare(instrument, &loaded.readings, loaded.condition.pitch_cents);
-    Ok(End { costs: loaded.pitch_costs, pulls })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::instrument::InstrumentKind;
-    use crate::instrument::layout::modern_88;
-
-    #[test]
-    fn pins_are_named_by_note_string_and_range() {
-        let instrument = modern_88("x", InstrumentKind::Grand);
-        let count = |text: &str| parse_pins(text, &instrument).map(|pins| pins.len());
-        assert_eq!(count("49L"), Ok(1));
-        assert_eq!(count("A4L, A4C,49R"), Ok(3));
-        assert_eq!(count("49"), Ok(3));
-        assert_eq!(count("1-2,49"), Ok(5));
-        for (text, sentence) in [
-            ("49L,A4L", "pin A4 L is named twice"),
-            ("1L", "the instrument has no pin '1L'"),
-            ("90", "'90' is no pin"),
-            ("5-2", "'5-2' is no range"),
-            ("é", "'é' is no pin"),
-            (" ,", "no pins are named"),
-        ] {
-            let told = parse_pins(text, &instrument).unwrap_err();
-            assert!(told.starts_with(sentence), "{text}: {told}");
-        }
-    }
+    Ok(End { costs: loaded.pitch_costs, pulls, drift: loaded.drift })
 }

@@ -150,7 +150,8 @@ impl Observer for Teller {
 
     fn reading_kept(&mut self, reading: &Reading, position: usize, count: usize) {
         let (done, all) = self.done;
-        let (position, count) = (position + done, count.max(all));
+        // A survey may grow while it is taken.
+        let (position, count) = (position + done, (count + done).max(all));
         self.tell(&format!("  {position}/{count}  {}", reading_line(reading, self.unit)));
     }
 

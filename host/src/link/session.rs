@@ -213,6 +213,26 @@ impl Session {
         self.progress.read_count()
     }
 
+    /// Whether a survey's pins are all read and nothing else is on its way: the moment to
+    /// [`Session::append`] more, before the lever is told that it is over.
+    pub fn is_at_end_of_pins(&self) -> bool {
+        self.stage == Stage::Stopping && self.pending.is_none()
+    }
+
+    /// Adds pins to a survey that is still under way, behind those there are.
+    pub fn append(&mut self, pins: &[Choice]) {
+        if self.stage == Stage::Done || self.plan.is_none() {
+            return;
+        }
+        self.progress.append(pins);
+        if let Some(plan) = self.plan.as_mut() {
+            plan.pins.extend_from_slice(pins);
+        }
+        if self.stage == Stage::Stopping && self.progress.wanted().is_some() {
+            self.enter(Stage::Choosing);
+        }
+    }
+
     /// Whether everything is done.
     pub fn is_finished(&self) -> bool {
         self.stage == Stage::Done

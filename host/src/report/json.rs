@@ -68,6 +68,7 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
         "zones": zones,
         "pins": pins,
         "unread_pins": unread,
+        "field": assessment.field.points.iter().map(field_value).collect::<Vec<_>>(),
         "reasons_for": verdict.reasons_for,
         "reasons_against": verdict.reasons_against,
         "not_examined": verdict.not_examined,
@@ -173,8 +174,9 @@ fn zone_value(index: usize, zone: &Zone) -> Value {
         "depth_share": number(zone.depth_share()),
         "p_value": zone.p_value.map(number),
         "doubtful_count": number(zone.doubtful_count),
-        "usual_readings": zone.shape.usual_readings().into_iter().map(|(text, grade)| json!({
-            "text": text, "grade": grade.mark(),
+        "depth_share_u": number(zone.depth().u),
+        "usual_readings": zone.readings.iter().map(|reading| json!({
+            "text": reading.text, "grade": reading.grade.mark(),
         })).collect::<Vec<_>>(),
     })
 }
@@ -222,6 +224,22 @@ fn pin_value(pin: &PinResult, point: Option<&FieldPoint>) -> Value {
         "diameter_um": pin.site.diameter_um,
         "remarks": pin.remarks,
         "lever_marks": marks::words(&pin.marks),
+    })
+}
+
+/// The plank at one pin, read or not: what the maps show.
+fn field_value(point: &FieldPoint) -> Value {
+    json!({
+        "note": point.pin.note,
+        "string": point.pin.string.letter().to_string(),
+        "sound_nm": number(point.sound_nm.value),
+        "plank_nm": number(point.plank_nm.value),
+        "u_plank_nm": number(point.plank_nm.u),
+        "holding_factor": number(point.holding_factor.value),
+        "u_holding_factor": number(point.holding_factor.u),
+        "doubtful_chance": number(point.doubtful_chance),
+        "residual_sd": point.residual_sd.map(number),
+        "standing": point.standing.word(),
     })
 }
 

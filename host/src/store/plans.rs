@@ -4,7 +4,7 @@
 
 use pinhold_protocol::record::Pin;
 use pinhold_protocol::units::Angle;
-use rusqlite::{OptionalExtension, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use super::Store;
 use super::codes::{letter, string_from, whole};
@@ -45,16 +45,33 @@ impl Store {
             )
             .doing(doing)?;
         for (position, pin) in (0_i64..).zip(&plan.pins) {
-            transaction
-                .execute(
-                    "INSERT INTO plan_pin (survey_id, position, note, string)
-                     VALUES (?1, ?2, ?3, ?4)",
-                    params![survey.0, position, pin.note, letter(pin.string)],
-                )
-                .doing(doing)?;
+            insert_pin(&transaction, survey, position, *pin, doing)?;
         }
         transaction.commit().doing(doing)?;
         Ok(survey)
+    }
+
+    /// Appends pins to the plan of a survey, in one transaction.
+    ///
+    /// # Errors
+    /// When the survey was begun without a plan, or the database fails.
+    pub fn append_to_plan(&mut self, survey: SurveyId, pins: &[Pin]) -> Result<(), StoreError> {
+        let doing = "add pins to a survey's plan";
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .doing(doing)?;
+        let next: i64 = transaction
+            .query_row(
+                "SELECT coalesce(max(position) + 1, 0) FROM plan_pin WHERE survey_id = ?1",
+                [survey.0],
+                |row| row.get(0),
+            )
+            .doing(doing)?;
+        for (position, pin) in (next..).zip(pins) {
+            insert_pin(&transaction, survey, position, *pin, doing)?;
+        }
+        transaction.commit().doing(doing)
     }
 
     /// The plan of a survey; `None` when it was begun without one.
@@ -86,4 +103,20 @@ impl Store {
         let slip = Angle::from_microradians(whole(slip, "a plan's slip")?);
         Ok(Some(StoredPlan { slip, pins }))
     }
+}
+
+fn insert_pin(
+    connection: &Connection,
+    survey: SurveyId,
+    position: i64,
+    pin: Pin,
+    doing: &'static str,
+) -> Result<(), StoreError> {
+    connection
+        .execute(
+            "INSERT INTO plan_pin (survey_id, position, note, string) VALUES (?1, ?2, ?3, ?4)",
+            params![survey.0, position, pin.note, letter(pin.string)],
+        )
+        .doing(doing)?;
+    Ok(())
 }

@@ -63,6 +63,11 @@ impl<'a> Keeper<'a> {
         }
     }
 
+    /// The store, between two records.
+    pub(super) fn store(&mut self) -> &mut Store {
+        self.store
+    }
+
     /// Something came of the conversation.
     pub(super) fn got_somewhere(&mut self) {
         self.last_progress = Instant::now();

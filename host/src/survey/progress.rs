@@ -2,7 +2,7 @@
 //!
 //! Deliberately not here: the conversation; it is given what is left.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use pinhold_protocol::record::Pin;
 
@@ -15,7 +15,7 @@ pub struct Progress {
     pub survey: Survey,
     /// Its plan.
     pub plan: StoredPlan,
-    /// Pins of the plan that have a reading.
+    /// Places of the plan that have a reading.
     pub read_count: usize,
     /// Pins of the plan passed over without one.
     pub skipped: Vec<Pin>,
@@ -25,27 +25,35 @@ pub struct Progress {
 
 /// How far a survey has come; `None` when it was begun without a plan.
 ///
+/// A pin that stands in the plan more than once is to be read as often.
+///
 /// # Errors
 /// When the store fails.
 pub fn progress(store: &Store, survey: &Survey) -> Result<Option<Progress>, StoreError> {
     let Some(plan) = store.plan_of(survey.id)? else { return Ok(None) };
-    let readings = store.readings_of(survey.id)?.lever;
-    let read: BTreeSet<Pin> = readings.iter().filter_map(|reading| reading.pin).collect();
+    let mut read: BTreeMap<Pin, usize> = BTreeMap::new();
+    for pin in store.readings_of(survey.id)?.lever.iter().filter_map(|reading| reading.pin) {
+        *read.entry(pin).or_default() += 1;
+    }
     let passed: BTreeSet<Pin> =
         store.skips_of(survey.uid)?.iter().map(|skip| skip.content.pin).collect();
-    let is_skipped = |pin: &Pin| passed.contains(pin) && !read.contains(pin);
-    Ok(Some(Progress {
-        survey: survey.clone(),
-        read_count: plan.pins.iter().filter(|pin| read.contains(pin)).count(),
-        skipped: plan.pins.iter().copied().filter(is_skipped).collect(),
-        left: plan
-            .pins
-            .iter()
-            .copied()
-            .filter(|pin| !read.contains(pin) && !passed.contains(pin))
-            .collect(),
-        plan,
-    }))
+    let (mut read_count, mut skipped, mut left) = (0, Vec::new(), Vec::new());
+    for pin in &plan.pins {
+        match read.get_mut(pin) {
+            Some(count) if *count > 0 => {
+                *count -= 1;
+                read_count += 1;
+            }
+            _ if passed.contains(pin) => {
+                // A check pin passed over once is passed over each time.
+                if !skipped.contains(pin) && !read.contains_key(pin) {
+                    skipped.push(*pin);
+                }
+            }
+            _ => left.push(*pin),
+        }
+    }
+    Ok(Some(Progress { survey: survey.clone(), read_count, skipped, left, plan }))
 }
 
 /// The lever survey of an instrument begun last, when it has a plan with pins left.
@@ -53,8 +61,18 @@ pub fn progress(store: &Store, survey: &Survey) -> Result<Option<Progress>, Stor
 /// # Errors
 /// When the store fails.
 pub fn unfinished(store: &Store, instrument: InstrumentId) -> Result<Option<Progress>, StoreError> {
+    Ok(last_planned(store, instrument)?.filter(|found| !found.left.is_empty()))
+}
+
+/// The lever survey of an instrument begun last, when it has a plan.
+///
+/// # Errors
+/// When the store fails.
+pub fn last_planned(
+    store: &Store,
+    instrument: InstrumentId,
+) -> Result<Option<Progress>, StoreError> {
     let surveys = store.surveys_of(instrument)?;
     let last = surveys.iter().rev().find(|survey| survey.source == SurveySource::Lever);
-    let Some(survey) = last else { return Ok(None) };
-    Ok(progress(store, survey)?.filter(|found| !found.left.is_empty()))
+    last.map_or(Ok(None), |survey| progress(store, survey))
 }

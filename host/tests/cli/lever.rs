@@ -30,6 +30,24 @@ fn a_wrong_name_or_pin_is_told_before_the_lever_is_asked() {
             1,
             "there is no instrument named 'y'; did you mean 'x'?",
         ),
+        (
+            &["lever", "load", "x", "--plan", "adaptive"],
+            2,
+            "an adaptive survey is chosen step by step by this program, and the lever alone \
+             cannot: load --plan quick or --plan full, or take it at the piano with 'pinhold \
+             survey NAME --plan adaptive'",
+        ),
+        (
+            &["survey", "x", "--plan", "full", "--confidence", "0.95"],
+            2,
+            "--confidence says when an adaptive survey may stop; add --plan adaptive",
+        ),
+        (
+            &["survey", "x", "--resume", "--plan", "adaptive"],
+            1,
+            "there is nothing to go on with: the last survey of x is finished, or was begun \
+             without a list of pins; begin one with: pinhold survey x",
+        ),
         (&["lever", "load", "x", "--pins", "1L"], 2, "--pins: the instrument has no pin '1L'"),
         (
             &["lever", "fetch", "--assign", "x", "--pins", "99"],
@@ -57,6 +75,10 @@ fn a_wrong_name_or_pin_is_told_before_the_lever_is_asked() {
         &["lever", "fetch", "--pins", "40"],
         &["lever", "load", "x", "--slip", "2"],
         &["survey", "x", "--resume", "--pins", "40"],
+        &["survey", "x", "--plan", "quick", "--pins", "40"],
+        &["survey", "x", "--plan", "half"],
+        &["survey", "x", "--plan", "adaptive", "--confidence", "0.3"],
+        &["lever", "load", "x", "--plan", "quick", "--resume"],
     ] {
         let outcome = bench.run(arguments);
         assert_eq!((outcome.code, outcome.out.as_str()), (2, ""), "{arguments:?}");

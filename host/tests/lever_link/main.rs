@@ -23,7 +23,7 @@ use pinhold::link::session::{ArrivedRecord, LeverPlan, Plan};
 use pinhold::store::{
     Committed, InstrumentFacts, NewInstrument, NewSurvey, Store, StoredPlan, SurveyId, SurveySource,
 };
-use pinhold::survey::progress::unfinished;
+use pinhold::survey::progress::{progress, unfinished};
 use pinhold::survey::{self, Calendar, Line, Observer, SurveyError};
 use pinhold_board_virtual::practice::pin_names;
 use pinhold_board_virtual::pty::Pty;
@@ -185,6 +185,50 @@ fn a_host_that_dies_behind_any_reading_goes_on_with_the_same_survey() {
         let store = Store::open(folder.path()).unwrap();
         assert_eq!(unfinished(&store, store.find_instrument("x").unwrap().id).unwrap(), None);
     }
+}
+
+#[test]
+fn a_survey_grows_while_the_lever_is_at_it_and_keeps_its_plan_over_a_crash() {
+    let folder = TempDir::new().unwrap();
+    let bench = Bench::start(81_106, 1);
+    let pins = bench.pins[..6].to_vec();
+    let id = begin(folder.path(), &pins[..2]);
+    // The check pin again, then more; the host dies behind the first of those.
+    let runs = [vec![pins[0], pins[2]], vec![pins[3], pins[4]]];
+    let mut given = 0;
+    let mut grow = |folder: &Path, observer: &mut Counter| {
+        let mut store = Store::open(folder)?;
+        let instrument = store.find_instrument("x")?.id;
+        let left = unfinished(&store, instrument)?.map_or(Vec::new(), |open| open.left);
+        let plan = Plan {
+            survey: SURVEY,
+            pins: left.into_iter().map(|pin| ChoosePin { pin, unstrung: false }).collect(),
+            slip: slip(),
+            calendar_ms: CALENDAR_MS,
+            stream_samples: false,
+            zero_first: true,
+        };
+        let mut more = |store: &mut Store| -> Result<Vec<Pin>, SurveyError> {
+            let run = runs.get(given).cloned().unwrap_or_default();
+            given += 1;
+            store.append_to_plan(id, &run)?;
+            Ok(run)
+        };
+        let line = &mut bench.line();
+        survey::take_growing(&mut store, id, plan, line, observer, &mut more)
+    };
+    let mut first = Counter { crash_after: Some(5), ..Counter::default() };
+    let died = catch_unwind(AssertUnwindSafe(|| grow(folder.path(), &mut first)));
+    assert!(died.is_err());
+    assert_eq!(first.readings, [pins[0], pins[1], pins[0], pins[2], pins[3]]);
+    let mut second = Counter::default();
+    grow(folder.path(), &mut second).unwrap();
+    assert_eq!(second.readings, [pins[4]], "what was left of the stored run");
+    let store = Store::open(folder.path()).unwrap();
+    let survey = store.find_survey(SURVEY).unwrap().unwrap();
+    let all = progress(&store, &survey).unwrap().unwrap();
+    assert_eq!((all.read_count, all.left.len(), all.plan.pins.len()), (6, 0, 6));
+    assert_eq!(store.plan_of(id).unwrap().unwrap().pins[2..4], runs[0]);
 }
 
 #[test]

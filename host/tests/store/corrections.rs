@@ -125,6 +125,13 @@ fn a_plan_comes_back_in_its_order() {
     assert!(matches!(again, Err(StoreError::SurveyExists { uid: 7 })));
     let bare = store.begin_survey(id, &survey(8, SurveySource::Lever)).unwrap();
     assert_eq!(store.plan_of(bare).unwrap(), None);
+    // It grows behind what there is; a pin may stand in it again; what has no plan takes none.
+    store.append_to_plan(planned, &[pin(40), pin(2)]).unwrap();
+    store.append_to_plan(planned, &[]).unwrap();
+    let grown = store.plan_of(planned).unwrap().unwrap();
+    assert_eq!(grown.pins, [&plan.pins[..], &[pin(40), pin(2)]].concat());
+    assert!(store.append_to_plan(bare, &[pin(3)]).is_err());
+    assert_eq!(store.plan_of(bare).unwrap(), None);
 }
 
 /// A change to a survey of [`READINGS`] readings.

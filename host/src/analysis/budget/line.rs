@@ -14,6 +14,8 @@ pub enum Term {
     Hysteresis,
     /// Lever colder or warmer than on the bench.
     Temperature,
+    /// Scale that drifted over the survey, after what repeated pins showed was taken out.
+    Drift,
     /// Zero between two zeros.
     Zero,
     /// The lever's own weight, taken off by its attitude.
@@ -56,11 +58,12 @@ pub enum Term {
 
 impl Term {
     /// All terms, in the order they are told.
-    pub const ALL: [Term; 23] = [
+    pub const ALL: [Term; 24] = [
         Term::Scale,
         Term::Curve,
         Term::Hysteresis,
         Term::Temperature,
+        Term::Drift,
         Term::Zero,
         Term::OwnWeight,
         Term::Noise,
@@ -89,6 +92,7 @@ impl Term {
             Term::Curve => "curve",
             Term::Hysteresis => "hysteresis",
             Term::Temperature => "temperature",
+            Term::Drift => "drift",
             Term::Zero => "zero",
             Term::OwnWeight => "own-weight",
             Term::Noise => "noise",
@@ -118,6 +122,7 @@ impl Term {
             Term::Curve => "calibration curve",
             Term::Hysteresis => "hysteresis",
             Term::Temperature => "temperature",
+            Term::Drift => "drift over the survey",
             Term::Zero => "zero drift",
             Term::OwnWeight => "lever's own weight",
             Term::Noise => "scatter in the slip",
@@ -149,6 +154,7 @@ impl Term {
                 | Term::Curve
                 | Term::Hysteresis
                 | Term::Temperature
+                | Term::Drift
                 | Term::Zero
                 | Term::OwnWeight
                 | Term::Noise

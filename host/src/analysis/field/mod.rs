@@ -21,11 +21,13 @@ mod plank_grid;
 pub mod plank_point;
 #[cfg(test)]
 mod plank_tests;
+mod robust;
 pub mod simplex;
 mod sound;
+mod spread;
 pub mod window;
 
 pub use grid::{FieldGrid, GridCell};
 pub use plank::PlankField;
 pub use plank_point::{PinEstimate, PinStanding, PlankPoint};
-pub use sound::{FieldPrior, SoundField};
+pub use sound::{FieldPrior, SoundField, SoundPlank};

@@ -10,11 +10,13 @@ use super::{LeverRead, MeasurementProfile, note};
 use crate::analysis::input::{PinReading, StringState, TorqueKind};
 use crate::calibration::terms::LeverTerms;
 
-/// One record as a pin's reading.
+/// One record as a pin's reading. `drift` is the factor that takes the lever's drift out, and the
+/// relative uncertainty that leaves.
 pub(super) fn read(
     read: &LeverRead,
     strung: Strung,
     cents: Option<f64>,
+    drift: (f64, f64),
     profile: &MeasurementProfile,
 ) -> PinReading {
     let reading = &read.reading;
@@ -42,9 +44,10 @@ pub(super) fn read(
         Outcome::MovedOnSeating | Outcome::Spoiled => (torques.sharp, torques.flat) = (None, None),
     }
     let right = |direction, shown_nm: f64| shown_nm - error_nm(terms, direction, shown_nm);
-    torques.sharp = torques.sharp.map(|shown_nm| right(Direction::Sharp, shown_nm));
-    torques.flat = torques.flat.map(|shown_nm| right(Direction::Flat, shown_nm));
+    torques.sharp = torques.sharp.map(|shown_nm| drift.0 * right(Direction::Sharp, shown_nm));
+    torques.flat = torques.flat.map(|shown_nm| drift.0 * right(Direction::Flat, shown_nm));
     lever_lines::add(&mut torques, reading, terms, profile);
+    lever_lines::add_drift(&mut torques, drift.1);
     let mut pin = torques.combine(strung, profile);
     pin.marks.clone_from(&read.marks);
     // Pitch was not found by the lever: it stands in the survey's condition.

@@ -69,6 +69,16 @@ pub(super) fn add(
         .add();
 }
 
+/// Adds what a drift that was taken out is uncertain by: the same share of both torques.
+pub(super) fn add_drift(torques: &mut Torques, relative_u: f64) {
+    let of = |torque: Option<f64>| relative_u * torque.unwrap_or(0.0);
+    let (sharp, flat) = (of(torques.sharp), of(torques.flat));
+    let effect = Effect { sharp, flat, ..Effect::default() };
+    let what = (Term::Drift, Support::Reading);
+    let size = (relative_u, SizeUnit::Relative);
+    torques.line(what, Shape::KNOWN, size, Reach::Common, effect);
+}
+
 /// One reading's lines in the making.
 struct Lines<'a> {
     sharp: Option<f64>,

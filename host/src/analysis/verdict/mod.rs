@@ -98,8 +98,19 @@ pub struct Verdict {
     pub cautions: Vec<&'static str>,
 }
 
-/// Weighs everything.
-pub fn decide(findings: &Findings<'_>) -> Verdict {
+/// What all evidence comes to, before it is explained.
+struct Choice {
+    items: Vec<Evidence>,
+    /// Chances of the states.
+    chances: Vec<f64>,
+    circumstances: Circumstances,
+    ranked: Vec<(RemedyKind, f64)>,
+    /// It hangs on diameters nobody measured.
+    guessed: bool,
+    kind: RemedyKind,
+}
+
+fn choose(findings: &Findings<'_>) -> Choice {
     let items = gather(findings);
     let chances = weigh(&items);
     let circumstances = circumstances(findings);
@@ -109,12 +120,24 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
     let few = (findings.statistics.used_count as f64) < findings.profile.pins_min.value;
     let guessed =
         best.0 == RemedyKind::Plank && !seen_parted && size_is_guessed(findings, &chances);
-    let undecided_below = findings.profile.undecided_below.value;
-    let undecided = best.1 < undecided_below || (few && !seen_parted) || guessed;
+    let undecided =
+        best.1 < findings.profile.undecided_below.value || (few && !seen_parted) || guessed;
     let kind = if undecided { RemedyKind::Undecided } else { best.0 };
+    Choice { items, chances, circumstances, ranked, guessed, kind }
+}
+
+/// The remedy alone, without the account of it: what [`decide`] would choose.
+pub fn remedy_kind(findings: &Findings<'_>) -> RemedyKind {
+    choose(findings).kind
+}
+
+/// Weighs everything.
+pub fn decide(findings: &Findings<'_>) -> Verdict {
+    let Choice { items, chances, circumstances, ranked, guessed, kind } = choose(findings);
+    let seen_parted = findings.condition.plank == Some(PlankSight::PliesParted);
     let open = match kind {
-        RemedyKind::Undecided => best.1.min(undecided_below),
-        _ => best.1,
+        RemedyKind::Undecided => ranked[0].1.min(findings.profile.undecided_below.value),
+        _ => ranked[0].1,
     };
     let (confidence, cap) = capped(findings, open, kind == RemedyKind::Plank && !seen_parted);
     let mut states: Vec<(PlankState, f64)> =

@@ -7,13 +7,17 @@ use serde_json::json;
 
 use super::words::{counted, fault, faults_of};
 use super::{calendar, line};
+use crate::analysis::sampling::check_pin;
 use crate::cli::condition::ConditionArguments;
 use crate::cli::context::{Context, say, shell_quoted};
 use crate::cli::exit::{CliError, Exit};
 use crate::cli::import::with_free_uid;
 use crate::cli::parsers::name_parser;
-use crate::cli::survey::{CAUTIONS, chosen_pins, slip_angle, slip_parser};
+use crate::cli::pins::chosen_pins;
+use crate::cli::plan::PlanKind;
+use crate::cli::survey::{CAUTIONS, slip_angle, slip_parser};
 use crate::cli::teller::Teller;
+use crate::instrument::{Instrument, pin_name};
 use crate::lever_reads::Levers;
 use crate::link::session::{LeverPlan, Request};
 use crate::store::{InstrumentRecord, NewSurvey, Store, StoredPlan, SurveySource};
@@ -42,6 +46,7 @@ it stay.
 
 Examples:
   pinhold lever load parlour
+  pinhold lever load parlour --plan full
   pinhold lever load parlour --pins 28-52 --humidity 41
   pinhold lever load parlour --resume")]
 pub(super) struct LoadArguments {
@@ -51,7 +56,10 @@ pub(super) struct LoadArguments {
     /// Port the lever is on [default: the only likely one]
     #[arg(long, value_name = "PORT")]
     pub port: Option<String>,
-    /// Pins to read, in order, at most 256 [default: all, bass to treble]
+    /// Pins to read: quick or full; adaptive needs the host at the piano [default: quick]
+    #[arg(long, value_name = "PLAN", value_enum, conflicts_with_all = ["pins", "resume"])]
+    pub plan: Option<PlanKind>,
+    /// Pins to read, in order, at most 256, instead of a plan
     #[arg(long, value_name = "PINS")]
     pub pins: Option<String>,
     /// Go on with the survey begun last: the pins that are not read or passed over yet
@@ -82,7 +90,7 @@ pub(super) fn run(context: &Context, arguments: &LoadArguments) -> Result<(), Cl
     let resumed = if arguments.resume { Some(going_on(&store, &record)?) } else { None };
     let pins = match &resumed {
         Some((_, plan)) => plan.pins.clone(),
-        None => chosen_pins(&record.instrument, arguments.pins.as_ref())?,
+        None => pins_asked(&record.instrument, arguments)?,
     };
     let slip = resumed.as_ref().map_or(slip_angle(arguments.slip), |(_, plan)| plan.slip);
     // Refused before anything is begun.
@@ -108,6 +116,7 @@ pub(super) fn run(context: &Context, arguments: &LoadArguments) -> Result<(), Cl
             "version": 1,
             "survey": uid.to_string(),
             "pins": pins.len(),
+            "plan": plan_word(arguments),
             "lever": loaded.hello.map(|hello| format!("{:016x}", hello.device)),
             "checksum": loaded.plan.map(|plan| plan.checksum),
             "waiting_records": heard.health.map(|health| health.uncommitted_count),
@@ -115,12 +124,52 @@ pub(super) fn run(context: &Context, arguments: &LoadArguments) -> Result<(), Cl
         }));
     }
     context.print(&format!(
-        "{} of {} stored on the lever, read back and compared.\n{}{ALONE}\
+        "{} of {} stored on the lever, read back and compared.\n{}{}{ALONE}\
          Afterwards: pinhold lever fetch\n",
         counted(pins.len() as u32, "pin"),
         printable(&record.instrument.name),
+        check_text(&record.instrument, arguments),
         room_text(&heard, pins.len())
     ))
+}
+
+/// The pins named, or the plan's. The lever holds each pin once.
+fn pins_asked(instrument: &Instrument, arguments: &LoadArguments) -> Result<Vec<Pin>, CliError> {
+    if let Some(text) = arguments.pins.as_ref() {
+        return chosen_pins(instrument, text);
+    }
+    match arguments.plan.unwrap_or(PlanKind::Quick) {
+        PlanKind::Adaptive => Err(CliError::new(
+            Exit::Usage,
+            "an adaptive survey is chosen step by step by this program, and the lever alone cannot: \
+             load --plan quick or --plan full, or take it at the piano with 'pinhold survey NAME \
+             --plan adaptive'",
+        )),
+        kind => Ok(kind.design(instrument).pins),
+    }
+}
+
+/// What the pins were chosen by, for a program.
+fn plan_word(arguments: &LoadArguments) -> &'static str {
+    match (&arguments.pins, arguments.resume) {
+        (Some(_), _) => "list",
+        (None, true) => "resumed",
+        (None, false) => arguments.plan.unwrap_or(PlanKind::Quick).word(),
+    }
+}
+
+/// Which pin to read again by hand: a plan on the lever holds each pin once.
+fn check_text(instrument: &Instrument, arguments: &LoadArguments) -> String {
+    let check = check_pin(instrument, &[]);
+    let is_listed = arguments.pins.is_some() || arguments.resume;
+    check.filter(|_| !is_listed).map_or(String::new(), |check| {
+        format!(
+            "The lever holds each pin once, so it repeats no check pin, and drift cannot be told \
+             from a gradient. Where that matters read {} first, after every twenty and last, with \
+             'pinhold survey NAME' at the piano.\n",
+            pin_name(check)
+        )
+    })
 }
 
 fn lever_plan(uid: u64, slip: Angle, pins: &[Pin]) -> Result<LeverPlan, CliError> {

@@ -22,6 +22,12 @@ impl Progress {
         Progress { choices, read, next: 0, read_count: 0 }
     }
 
+    /// Adds pins behind those there are.
+    pub(super) fn append(&mut self, choices: &[ChoosePin]) {
+        self.choices.extend_from_slice(choices);
+        self.read.resize(self.choices.len(), false);
+    }
+
     /// Pins read.
     pub(super) fn read_count(&self) -> usize {
         self.read_count

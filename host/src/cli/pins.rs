@@ -1,0 +1,84 @@
+//! Pins as they are typed: by note and string, or by ranges of notes.
+//!
+//! Deliberately not here: which pins a plan chooses (`plan`).
+
+use pinhold_protocol::record::{Pin, StringPosition};
+
+use super::exit::{CliError, Exit};
+use crate::instrument::note::parse_note;
+use crate::instrument::{Instrument, pin_name};
+
+/// Pins from words such as `40L,A4C,12-25`.
+///
+/// # Errors
+/// A sentence naming the word that is not understood or not on the instrument.
+pub fn parse_pins(text: &str, instrument: &Instrument) -> Result<Vec<Pin>, String> {
+    let mut pins = Vec::new();
+    for word in text.split(',').map(str::trim).filter(|word| !word.is_empty()) {
+        let shown = crate::text::printable_short(word, 20);
+        let found: Vec<Pin> = if let Some((from, to)) = word.split_once('-') {
+            let (from, to) = match (parse_note(from.trim()), parse_note(to.trim())) {
+                (Some(from), Some(to)) if from <= to => (from, to),
+                _ => return Err(format!("'{shown}' is no range of notes; use 12-25 or A0-E2")),
+            };
+            pins_of(instrument, |pin| (from..=to).contains(&pin.note))
+        } else if let Some(note) = parse_note(word) {
+            pins_of(instrument, |pin| pin.note == note)
+        } else {
+            let letter = word.chars().last().and_then(StringPosition::from_letter);
+            let note = word.get(..word.len() - 1).and_then(parse_note);
+            let (Some(note), Some(string)) = (note, letter) else {
+                return Err(format!("'{shown}' is no pin; use 49L, A4L, or a range as in 12-25"));
+            };
+            pins_of(instrument, |pin| *pin == Pin { note, string })
+        };
+        if found.is_empty() {
+            return Err(format!("the instrument has no pin '{shown}'"));
+        }
+        for pin in found {
+            if pins.contains(&pin) {
+                return Err(format!("pin {} is named twice", pin_name(pin)));
+            }
+            pins.push(pin);
+        }
+    }
+    if pins.is_empty() { Err("no pins are named".to_string()) } else { Ok(pins) }
+}
+
+fn pins_of(instrument: &Instrument, wanted: impl Fn(&Pin) -> bool) -> Vec<Pin> {
+    instrument.pins.iter().map(|field_pin| field_pin.pin).filter(wanted).collect()
+}
+
+/// The pins named.
+pub(super) fn chosen_pins(instrument: &Instrument, text: &str) -> Result<Vec<Pin>, CliError> {
+    parse_pins(text, instrument)
+        .map_err(|sentence| CliError::new(Exit::Usage, format!("--pins: {sentence}")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument::InstrumentKind;
+    use crate::instrument::layout::modern_88;
+
+    #[test]
+    fn pins_are_named_by_note_string_and_range() {
+        let instrument = modern_88("x", InstrumentKind::Grand);
+        let count = |text: &str| parse_pins(text, &instrument).map(|pins| pins.len());
+        assert_eq!(count("49L"), Ok(1));
+        assert_eq!(count("A4L, A4C,49R"), Ok(3));
+        assert_eq!(count("49"), Ok(3));
+        assert_eq!(count("1-2,49"), Ok(5));
+        for (text, sentence) in [
+            ("49L,A4L", "pin A4 L is named twice"),
+            ("1L", "the instrument has no pin '1L'"),
+            ("90", "'90' is no pin"),
+            ("5-2", "'5-2' is no range"),
+            ("é", "'é' is no pin"),
+            (" ,", "no pins are named"),
+        ] {
+            let told = parse_pins(text, &instrument).unwrap_err();
+            assert!(told.starts_with(sentence), "{text}: {told}");
+        }
+    }
+}
