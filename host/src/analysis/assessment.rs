@@ -87,6 +87,9 @@ pub struct FieldPoint {
     /// What this pin has, N·m: for an unread one the plank there with scatter and room for a bad
     /// hole, for a read one mostly its reading.
     pub expected_nm: Estimate,
+    /// From and to of its 95 % interval, N·m; `expected_nm` ± twice its standard deviation is none,
+    /// because a bad hole can only be low.
+    pub expected_interval_nm: (f64, f64),
     /// `expected_nm` over the string's moment at target pitch.
     pub holding_factor: Estimate,
     /// Chance of being doubtful or worse, by friction or holding factor.
@@ -278,6 +281,7 @@ fn estimate(survey: &Survey<'_>, sound: &SoundField, plank: &PlankField) -> Fiel
             sound_nm: Estimate { value: level, u: level * sound.log_sd[i] },
             plank_nm: at.plank_nm,
             expected_nm: at.expected_nm,
+            expected_interval_nm: at.expected_interval_nm,
             holding_factor: at.holding_factor,
             doubtful_chance: at.doubtful_chance,
             residual_sd: point.residual_sd,

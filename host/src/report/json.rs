@@ -21,7 +21,14 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
     let verdict = &assessment.verdict;
     let zones: Vec<Value> =
         assessment.zones.iter().enumerate().map(|(i, z)| zone_value(i, z)).collect();
-    let pins: Vec<Value> = assessment.pins.iter().filter(|p| p.read).map(pin_value).collect();
+    let points = &assessment.field.points;
+    let pins: Vec<Value> = assessment
+        .pins
+        .iter()
+        .enumerate()
+        .filter(|(_, pin)| pin.read)
+        .map(|(i, pin)| pin_value(pin, points.get(i)))
+        .collect();
     let unread: Vec<Value> = assessment
         .pins
         .iter()
@@ -33,6 +40,11 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
                 "string": pin.pin.string.letter().to_string(),
                 "expected_nm": number(point.expected_nm.value),
                 "u_expected_nm": number(point.expected_nm.u),
+                "expected_interval_nm": interval(Some(point.expected_interval_nm)),
+                "plank_nm": number(point.plank_nm.value),
+                "u_plank_nm": number(point.plank_nm.u),
+                "holding_factor": number(point.holding_factor.value),
+                "u_holding_factor": number(point.holding_factor.u),
                 "doubtful_chance": number(point.doubtful_chance),
             })
         })
@@ -174,7 +186,7 @@ fn pins_value(pins: &[Pin]) -> Value {
     Value::Array(pins.iter().map(pin).collect())
 }
 
-fn pin_value(pin: &PinResult) -> Value {
+fn pin_value(pin: &PinResult, point: Option<&FieldPoint>) -> Value {
     let value = |estimate: Option<Estimate>| estimate.map(|e| number(e.value));
     let u = |estimate: Option<Estimate>| estimate.map(|e| number(e.u));
     json!({
@@ -200,6 +212,10 @@ fn pin_value(pin: &PinResult) -> Value {
         "failing_chance": number(pin.judgement.failing_chance),
         "not_holding_chance": number(pin.judgement.not_holding_chance),
         "leave_one_out": pin.leave_one_out.map(number),
+        "residual_sd": point.and_then(|p| p.residual_sd).map(number),
+        "standing": point.map(|p| p.standing.word()),
+        "plank_nm": point.map(|p| number(p.plank_nm.value)),
+        "u_plank_nm": point.map(|p| number(p.plank_nm.u)),
         "zone": pin.zone.map(|index| zone_letter(index).to_string()),
         "section": pin.site.section,
         "row": pin.site.row,

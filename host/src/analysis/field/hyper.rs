@@ -8,9 +8,10 @@
 //! scatter.
 //!
 //! Shapes' spreads change prior variances only; for them the normal equations are made once
-//! ([`Normal`]). Scatter and the local part need them anew, and are searched in turn.
+//! ([`Normal`]). Scatter and the local part need them anew, and are searched in turn (`local`).
 //!
-//! Deliberately not here: the chances themselves (`scatter`), and what the field says.
+//! Deliberately not here: the chances themselves (`scatter`), what the field says, and the spreads
+//! of the sound field (`spread`), of which less is asked.
 //!
 //! Invariant: a bounded number of evaluations in a fixed order, the same bits on every machine.
 
@@ -120,12 +121,8 @@ impl SpreadPriors {
 const LEVEL_SD: f64 = 0.5;
 /// Spreads of the broad shapes that are learned.
 const BROAD_COUNT: usize = 6;
-/// Rounds of scatter first, spreads then.
-const ROUND_COUNT: usize = 2;
-/// Evaluations of the spreads in one round.
+/// Evaluations of the spreads in one search.
 const BROAD_EVALUATION_COUNT: usize = 120;
-/// Evaluations of the scatter in one round.
-const SCATTER_EVALUATION_COUNT: usize = 12;
 /// First step of a search, natural-log units.
 const STEP: f64 = 0.5;
 /// Agreement of log densities at which a search ends: far below what an answer shows.
@@ -188,28 +185,6 @@ fn spread_of(logarithms: &[f64], level_sd: f64) -> BroadSpread {
     }
 }
 
-/// Learns the spreads of the broad shapes and the scatter, no local part, beginning at `start`.
-pub fn learn_broad(evidence: &Evidence<'_>, start: BroadFit, priors: &SpreadPriors) -> BroadFit {
-    let mut fit = start;
-    for _ in 0..ROUND_COUNT {
-        let variances = evidence.basis.prior_variances(&fit.spread);
-        let of_scatter = |at: &[f64]| {
-            let noise = evidence.noise_variances(libm::exp(at[0]));
-            let normal = Normal::of_noise(evidence.design, evidence.observed, &noise);
-            let density = normal.log_marginal_likelihood(&variances).unwrap_or(f64::NEG_INFINITY);
-            let doubt = evidence.doubt(libm::exp(at[0]));
-            -(density + doubt + priors.scatter.log_density(at[0]))
-        };
-        let from = [libm::log(fit.scatter_sd)];
-        let found = minimise(&from, &[0.3], SCATTER_EVALUATION_COUNT, TOLERANCE, of_scatter);
-        fit.scatter_sd = libm::exp(found.at[0]);
-        let noise = evidence.noise_variances(fit.scatter_sd);
-        let normal = Normal::of_noise(evidence.design, evidence.observed, &noise);
-        fit.spread = learn_spreads(&normal, evidence.basis, &fit, priors);
-    }
-    fit
-}
-
 /// Learns the spreads of the broad shapes while everything else stays.
 pub(super) fn learn_spreads(
     normal: &Normal,
@@ -226,69 +201,4 @@ pub(super) fn learn_spreads(
     let (from, steps) = (start.logarithms(), [STEP; BROAD_COUNT]);
     let found = minimise(&from, &steps, BROAD_EVALUATION_COUNT, TOLERANCE, of_spreads);
     spread_of(&found.at, level_sd)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::super::super::random::Random;
-    use super::super::super::survey::{Site, Survey};
-    use super::super::super::test_planks::grand;
-    use super::*;
-
-    /// Values with a step between sections and scatter, every hundredth pin a bad hole.
-    fn plank(seed: u64, step: f64, scatter: f64) -> (Vec<Site>, Vec<f64>, Vec<f64>) {
-        let sites = Survey::new(&grand(), &[]).sites;
-        let mut random = Random::new(seed);
-        let steps: Vec<f64> = (0..4).map(|_| step * random.normal()).collect();
-        let values = sites.iter().enumerate().map(|(i, site)| {
-            let sound = steps[usize::from(site.section)] + scatter * random.normal();
-            if i % 100 == 50 { sound - 1.2 } else { sound }
-        });
-        let values = values.collect();
-        let weights = (0..sites.len()).map(|i| if i % 100 == 50 { 1e-4 } else { 1.0 }).collect();
-        (sites, values, weights)
-    }
-
-    fn learn(sites: &[Site], values: &[f64], weights: &[f64]) -> BroadFit {
-        let basis = Basis::new(sites);
-        let design = basis.design(sites);
-        let variances = vec![4e-4; values.len()];
-        let evidence = Evidence {
-            basis: &basis,
-            design: &design,
-            observed: values,
-            variances: &variances,
-            weights,
-        };
-        let priors = SpreadPriors::default();
-        learn_broad(&evidence, priors.middle(), &priors)
-    }
-
-    #[test]
-    fn steps_and_scatter_are_learned_and_bad_holes_take_no_part() {
-        let (mut low, mut high) = (0.0, 0.0);
-        for seed in 1..=10 {
-            for (step, scatter) in [(0.02, 0.08), (0.3, 0.16)] {
-                let (sites, values, weights) = plank(seed, step, scatter);
-                let fit = learn(&sites, &values, &weights);
-                let share = fit.scatter_sd / scatter;
-                // Four standard errors of a spread from some 190 degrees of freedom: 0.21.
-                assert!((0.79..1.21).contains(&share), "{seed} {fit:?}");
-                *(if step < 0.1 { &mut low } else { &mut high }) += fit.spread.section_sd / 10.0;
-            }
-        }
-        // Four sections tell little of their spread, but they tell.
-        assert!(low < 0.11 && high > 0.18, "{low} {high}");
-    }
-
-    #[test]
-    fn a_few_pins_leave_the_priors_as_they_are() {
-        let (sites, values, weights) = plank(3, 0.1, 0.1);
-        let few = learn(&sites[..2], &values[..2], &weights[..2]);
-        let middle = SpreadPriors::default().middle();
-        assert!((few.scatter_sd / middle.scatter_sd - 1.0).abs() < 0.25, "{few:?}");
-        assert!((few.spread.trend_sd / middle.spread.trend_sd - 1.0).abs() < 0.5, "{few:?}");
-        let all = [few.spread.section_sd, few.spread.row_sd, few.spread.trend_length_m];
-        assert!(all.iter().all(|spread| spread.is_finite()));
-    }
 }

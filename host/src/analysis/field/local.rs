@@ -221,3 +221,91 @@ impl Learner<'_> {
         Learned { fit, log_density }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::random::Random;
+    use super::super::super::survey::{Site, Survey};
+    use super::super::super::test_planks::grand;
+    use super::super::basis::Basis;
+    use super::*;
+
+    /// Values with a step between sections and scatter, every hundredth pin a bad hole that counts
+    /// for nothing; in order along the plank.
+    fn plank(seed: u64, step: f64, scatter: f64) -> (Vec<Site>, Vec<f64>, Vec<f64>) {
+        let mut sites = Survey::new(&grand(), &[]).sites;
+        sites.sort_by(|a, b| a.x_m.total_cmp(&b.x_m));
+        let mut random = Random::new(seed);
+        let steps: Vec<f64> = (0..4).map(|_| step * random.normal()).collect();
+        let values = sites.iter().enumerate().map(|(i, site)| {
+            let sound = steps[usize::from(site.section)] + scatter * random.normal();
+            if i % 100 == 50 { sound - 1.2 } else { sound }
+        });
+        let values = values.collect();
+        let weights = (0..sites.len()).map(|i| if i % 100 == 50 { 1e-4 } else { 1.0 }).collect();
+        (sites, values, weights)
+    }
+
+    fn learn(sites: &[Site], values: &[f64], weights: &[f64]) -> WholeFit {
+        let basis = Basis::new(sites);
+        let design = basis.design(sites);
+        let variances = vec![4e-4; values.len()];
+        let evidence = Evidence {
+            basis: &basis,
+            design: &design,
+            observed: values,
+            variances: &variances,
+            weights,
+        };
+        let spots: Vec<Spot> = sites
+            .iter()
+            .map(|site| Spot { x_m: site.x_m, y_m: site.y_m, section: site.section })
+            .collect();
+        let (broad, local) = (SpreadPriors::default(), LocalPriors::default());
+        let learner = Learner { evidence, spots: &spots, broad: &broad, local: &local };
+        let start = WholeFit { broad: broad.middle(), local: local.middle() };
+        let learned = learner.learn(start, First::Broad, 80);
+        assert!(learned.log_density.is_finite());
+        learned.fit
+    }
+
+    #[test]
+    fn steps_and_scatter_are_learned_and_bad_holes_take_no_part() {
+        let (mut low, mut high) = (0.0, 0.0);
+        for seed in 1..=10 {
+            for (step, scatter) in [(0.02, 0.08), (0.3, 0.16)] {
+                let (sites, values, weights) = plank(seed, step, scatter);
+                let broad = learn(&sites, &values, &weights).broad;
+                let share = broad.scatter_sd / scatter;
+                // Four standard errors of a spread from some 190 degrees of freedom: 0.21.
+                assert!((0.79..1.21).contains(&share), "{seed} {broad:?}");
+                *(if step < 0.1 { &mut low } else { &mut high }) += broad.spread.section_sd / 10.0;
+            }
+        }
+        // Four sections tell little of their spread, but they tell.
+        assert!(low < 0.11 && high > 0.18, "{low} {high}");
+    }
+
+    #[test]
+    fn a_low_patch_makes_the_local_part_large_and_an_even_plank_small() {
+        let (sites, even, weights) = plank(11, 0.05, 0.10);
+        let patch = |site: &Site| site.section == 2 && (55..=60).contains(&site.pin.note);
+        let lower = |(site, value): (&Site, &f64)| value - if patch(site) { 0.9 } else { 0.0 };
+        let low: Vec<f64> = sites.iter().zip(&even).map(lower).collect();
+        let sd = |values: &[f64]| learn(&sites, values, &weights).local.variance.sqrt();
+        let (small, large) = (sd(&even), sd(&low));
+        assert!(small < 0.05 && large > 0.10, "{small} {large}");
+    }
+
+    #[test]
+    fn a_few_pins_leave_the_priors_as_they_are() {
+        let (sites, values, weights) = plank(3, 0.1, 0.1);
+        let few = learn(&sites[..2], &values[..2], &weights[..2]);
+        let middle = SpreadPriors::default().middle();
+        let (spread, before) = (few.broad.spread, middle.spread);
+        assert!((few.broad.scatter_sd / middle.scatter_sd - 1.0).abs() < 0.25, "{few:?}");
+        assert!((spread.trend_sd / before.trend_sd - 1.0).abs() < 0.5, "{few:?}");
+        let all = [spread.section_sd, spread.row_sd, few.local.variance, few.local.shared];
+        assert!(all.iter().all(|value| value.is_finite()));
+    }
+}

@@ -1,7 +1,7 @@
 //! Torque over the plank as a random field.
 //!
-//! Logarithm of friction = level + section steps + rows + a smooth trend along the plank (`basis`)
-//! + a local part that ends (`compact`) + scatter from pin to pin + measurement error. Two fields
+//! Logarithm of friction = level, section steps, rows and a smooth trend along the plank (`basis`),
+//! a local part that ends (`compact`), scatter from pin to pin, and measurement error. Two fields
 //! are made of it: the *sound* field, what a pin would have if nothing ailed it there (`sound`:
 //! broad shapes only, loose pins kept from dragging it down), against which zones are found; and
 //! the *plank* as it is found, bad zones included (`plank`: local part too), which is what the
@@ -18,6 +18,7 @@ pub mod local;
 pub mod pin_law;
 pub mod plank;
 mod plank_grid;
+pub mod plank_point;
 #[cfg(test)]
 mod plank_tests;
 mod robust;
@@ -26,5 +27,6 @@ mod sound;
 pub mod window;
 
 pub use grid::{FieldGrid, GridCell};
-pub use plank::{PinStanding, PlankField, PlankPoint};
+pub use plank::PlankField;
+pub use plank_point::{PinEstimate, PinStanding, PlankPoint};
 pub use sound::{FieldPrior, SoundField, SoundPlank};

@@ -103,6 +103,24 @@ impl PinLaw {
         chance.clamp(0.0, 1.0)
     }
 
+    /// The logarithm below which the pin's lies with this chance, 0–1, to about a millionth.
+    pub fn quantile(&self, chance: f64) -> f64 {
+        let edge = |side: f64| {
+            let ends = self.parts.iter().map(|p| p.mean + side * QUANTILE_SD * p.variance.sqrt());
+            ends.fold(self.parts[0].mean, |end, at| if (at - end) * side > 0.0 { at } else { end })
+        };
+        let (mut low, mut high) = (edge(-1.0), edge(1.0));
+        for _ in 0..HALVING_COUNT {
+            let middle = 0.5 * (low + high);
+            if self.chance_below(middle, 0.0) < chance {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        0.5 * (low + high)
+    }
+
     /// Expected friction and its standard deviation, N·m, to first order in each part.
     pub fn friction_nm(&self) -> Estimate {
         let level = |part: &Part| libm::exp(part.mean.clamp(-LOG_MAX, LOG_MAX));
@@ -115,6 +133,10 @@ impl PinLaw {
     }
 }
 
+/// Quantiles are looked for within so many standard deviations of every part.
+const QUANTILE_SD: f64 = 8.0;
+/// Halvings of that range: to a millionth of a logarithm of some units.
+const HALVING_COUNT: usize = 26;
 /// Logarithms beyond ± this are no friction.
 const LOG_MAX: f64 = 20.0;
 
@@ -147,6 +169,10 @@ mod tests {
         let below = law.chance_below(HIGH_SHIFT, 0.0);
         let loose = normal_cdf((HIGH_SHIFT - LOOSE_SHIFT) / LOOSE_SD);
         assert!((below - (0.69 + 0.3 * loose + 0.005)).abs() < 1e-6, "{below}");
+        for chance in [0.025, 0.4, 0.975] {
+            let back = law.chance_below(law.quantile(chance), 0.0);
+            assert!((back - chance).abs() < 1e-5, "{chance} {back}");
+        }
         let moved = law.without(0.2, 0.0).chance_below(0.0, 0.0);
         assert!((moved - law.chance_below(0.2, 0.0)).abs() < 1e-15);
     }

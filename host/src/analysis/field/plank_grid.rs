@@ -11,7 +11,8 @@ use super::basis::Place;
 use super::compact::wendland;
 use super::grid::{FieldGrid, GridCell};
 use super::local::Spot;
-use super::plank::{Moment, PlankField, SoundPoint};
+use super::plank::PlankField;
+use super::plank_point::{Moment, SoundPoint};
 use super::window::{LANES, Lanes, ShapePart};
 
 /// Most cells of a grid; a finer step is made coarser.

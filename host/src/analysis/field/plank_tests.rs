@@ -25,7 +25,7 @@ fn fit<'a>(instrument: &Instrument, readings: &'a [PinReading]) -> (PlankField, 
 
 fn is_split(place: &FieldPin) -> bool {
     let note = place.pin.note;
-    place.row == 1 && (31..=46).contains(&note) && note % 4 != 0
+    place.row == 1 && (31..=46).contains(&note) && !note.is_multiple_of(4)
 }
 
 #[test]
