@@ -2,8 +2,8 @@
 
 use pinhold_protocol::record::Pin;
 
-use super::band::{Band, BandJudgement, chances, finite, judge};
-use super::field::{FieldPrior, SoundField};
+use super::band::{Band, BandJudgement, finite, judge};
+use super::field::{FieldPrior, PinStanding, PlankField, SoundField};
 use super::input::{Condition, Estimate, PinReading, StringState, TorqueKind};
 use super::profile::Profile;
 use super::pulls::{self, Pulls};
@@ -74,18 +74,28 @@ pub struct PinResult {
     pub marks: Vec<LeverMark>,
 }
 
-/// The field at one pin.
+/// The field at one pin. Frictions carry what all readings of the survey share.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FieldPoint {
     /// Note and string.
     pub pin: Pin,
     /// What a sound pin would have there: posterior mean and standard deviation, N·m.
     pub sound_nm: Estimate,
-    /// What this pin is expected to have, its zone and the scatter included, N·m. For a read pin
-    /// the reading itself.
+    /// The plank as found there, bad places included: posterior median and standard deviation,
+    /// N·m; scatter from pin to pin is not included.
+    pub plank_nm: Estimate,
+    /// What this pin has, N·m: for an unread one the plank there with scatter and room for a bad
+    /// hole, for a read one mostly its reading.
     pub expected_nm: Estimate,
-    /// Chance of being doubtful or worse.
+    /// `expected_nm` over the string's moment at target pitch.
+    pub holding_factor: Estimate,
+    /// Chance of being doubtful or worse, by friction or holding factor.
     pub doubtful_chance: f64,
+    /// Its reading's distance from what all other pins lead to expect of the plank as found, in
+    /// standard deviations, scatter and measurement included.
+    pub residual_sd: Option<f64>,
+    /// How it stands among its neighbours.
+    pub standing: PinStanding,
 }
 
 /// The field over all pins.
@@ -158,6 +168,8 @@ pub struct Assessment {
     pub pins: Vec<PinResult>,
     /// The field.
     pub field: FieldEstimate,
+    /// The plank as found, for any place on it; `None` when nothing could be fitted.
+    pub plank: Option<PlankField>,
     /// Pins loose together, gravest first.
     pub zones: Vec<Zone>,
     /// The verdict.
@@ -177,9 +189,12 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
     let mut pins = judge_pins(&survey, fitted.as_ref(), profile);
     let mut found = Vec::new();
     let mut field = FieldEstimate::default();
+    let plank = fitted.as_ref().and_then(|sound| PlankField::fit(&survey, sound, profile));
     if let Some(fitted) = &fitted {
         found = zones::find(&survey, fitted, &pins, input.instrument.kind, profile, input.seed);
-        field = estimate(&survey, fitted, &pins, &found, profile);
+    }
+    if let (Some(sound), Some(plank)) = (&fitted, &plank) {
+        field = estimate(&survey, sound, plank);
     }
     for (pin, point) in pins.iter_mut().zip(&field.points) {
         if !pin.read {
@@ -195,7 +210,7 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
     for pin in &mut pins {
         pin.remarks.extend(pulls.remark(pin.pin));
     }
-    let statistics = statistics(&survey, &pins, field.points.is_empty());
+    let statistics = statistics(&survey, &pins, plank.as_ref());
     let verdict = verdict::decide(&verdict::Findings {
         instrument: input.instrument,
         pins: &pins,
@@ -206,7 +221,7 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
         profile,
     });
     let profile = profile.clone();
-    Assessment { pins, field, zones: found, verdict, statistics, profile, pulls }
+    Assessment { pins, field, plank, zones: found, verdict, statistics, profile, pulls }
 }
 
 fn judge_pins(
@@ -252,67 +267,30 @@ fn judge_pins(
         .collect()
 }
 
-fn estimate(
-    survey: &Survey<'_>,
-    fitted: &SoundField,
-    pins: &[PinResult],
-    zones: &[Zone],
-    profile: &Profile,
-) -> FieldEstimate {
-    let points = pins
-        .iter()
-        .enumerate()
-        .map(|(i, pin)| point(i, pin, fitted, zones, profile, survey))
-        .collect();
-    FieldEstimate { points, scatter: fitted.scatter.sd, loose_share: fitted.scatter.loose_share }
-}
-
-fn point(
-    i: usize,
-    pin: &PinResult,
-    fitted: &SoundField,
-    zones: &[Zone],
-    profile: &Profile,
-    survey: &Survey<'_>,
-) -> FieldPoint {
-    let sound = libm::exp(fitted.log_mean[i]);
-    let sound_nm = Estimate { value: sound, u: sound * fitted.log_sd[i] };
-    if let (Some(friction), true) = (pin.friction_nm, pin.read) {
-        return FieldPoint {
-            pin: pin.pin,
-            sound_nm,
-            expected_nm: friction,
-            doubtful_chance: pin.judgement.doubtful_chance,
-        };
-    }
-    // A pin without friction: ordinary for its place, or loosened as its zone is.
-    let zone = zones.iter().find(|z| z.p_value.is_some() && z.unread_inside.contains(&pin.pin));
-    let (loose_share, step) = zone.map_or((fitted.scatter.loose_share, 0.9), |z| {
-        (z.loose_share, libm::log(z.surroundings_nm / z.friction_median_nm).max(0.0))
+fn estimate(survey: &Survey<'_>, sound: &SoundField, plank: &PlankField) -> FieldEstimate {
+    let points = survey.sites.iter().enumerate().filter_map(|(i, site)| {
+        let level = libm::exp(sound.log_mean[i]);
+        let at = plank.at_pin(i)?;
+        let point = plank.points.get(i)?;
+        Some(FieldPoint {
+            pin: site.pin,
+            sound_nm: Estimate { value: level, u: level * sound.log_sd[i] },
+            plank_nm: at.plank_nm,
+            expected_nm: at.expected_nm,
+            holding_factor: at.holding_factor,
+            doubtful_chance: at.doubtful_chance,
+            residual_sd: point.residual_sd,
+            standing: point.standing,
+        })
     });
-    let scatter = fitted.scatter.sd;
-    let relative = (fitted.log_sd[i] * fitted.log_sd[i] + scatter * scatter).sqrt();
-    let loose = sound * libm::exp(-step);
-    let moment = survey.sites[i].moment_at_pitch_nm.value;
-    let chance = |level: f64, relative: f64| {
-        let friction = Estimate { value: level, u: level * relative };
-        let factor = Estimate { value: level / moment, u: level / moment * relative };
-        chances(friction, Some(factor), profile)[0]
-    };
-    let doubtful_chance =
-        (1.0 - loose_share) * chance(sound, relative) + loose_share * chance(loose, relative + 0.2);
-    let expected = (1.0 - loose_share) * sound + loose_share * loose;
-    let between = (loose_share * (1.0 - loose_share)).sqrt() * (sound - loose);
-    let u = (expected * expected * relative * relative + between * between).sqrt();
-    FieldPoint {
-        pin: pin.pin,
-        sound_nm,
-        expected_nm: Estimate { value: expected, u },
-        doubtful_chance,
+    FieldEstimate {
+        points: points.collect(),
+        scatter: sound.scatter.sd,
+        loose_share: sound.scatter.loose_share,
     }
 }
 
-fn statistics(survey: &Survey<'_>, pins: &[PinResult], unfitted: bool) -> Statistics {
+fn statistics(survey: &Survey<'_>, pins: &[PinResult], plank: Option<&PlankField>) -> Statistics {
     let read: Vec<&PinResult> = pins.iter().filter(|pin| pin.read).collect();
     let band_counts = Band::ALL
         .into_iter()
@@ -329,7 +307,7 @@ fn statistics(survey: &Survey<'_>, pins: &[PinResult], unfitted: bool) -> Statis
         stray_count: survey.stray_count,
         repeated_count: survey.repeated_count,
         band_counts,
-        doubtful_share: doubtful_share(pins, survey.observations.len(), unfitted),
+        doubtful_share: doubtful_share(pins, survey.observations.len(), plank),
         friction_median_nm: median(&frictions),
         factor_median: median(&factors),
         sections: present.iter().map(|s| section(*s, &present, pins)).collect(),
@@ -337,11 +315,12 @@ fn statistics(survey: &Survey<'_>, pins: &[PinResult], unfitted: bool) -> Statis
 }
 
 /// Share doubtful or worse over all pins: read pins by their chance, unread ones by the field's,
-/// with the uncertainty of the bands and of not having read the rest.
-fn doubtful_share(pins: &[PinResult], used_count: usize, unfitted: bool) -> Estimate {
-    if unfitted || pins.is_empty() {
+/// with the uncertainty of the bands, of not having read the rest, and of what all readings share
+/// (which moves all pins across a limit together).
+fn doubtful_share(pins: &[PinResult], used_count: usize, plank: Option<&PlankField>) -> Estimate {
+    let Some(plank) = plank.filter(|_| !pins.is_empty()) else {
         return Estimate { value: 0.2, u: 0.25 };
-    }
+    };
     let count = pins.len() as f64;
     let chances = || pins.iter().map(|pin| pin.judgement.doubtful_chance);
     let share = chances().fold(0.0, |sum, p| sum + p) / count;
@@ -352,7 +331,8 @@ fn doubtful_share(pins: &[PinResult], used_count: usize, unfitted: bool) -> Esti
     let drawn = (share * used + 0.5) / (used + 1.0);
     let unread = 1.0 - (used / count).min(1.0);
     let of_sampling = unread * drawn * (1.0 - drawn) / (used + 1.0);
-    Estimate { value: share, u: (of_bands + of_sampling).sqrt() }
+    let of_common = plank.share_u_of_common();
+    Estimate { value: share, u: (of_bands + of_sampling + of_common * of_common).sqrt() }
 }
 
 fn section(section: u8, present: &[u8], pins: &[PinResult]) -> SectionStatistics {

@@ -138,6 +138,28 @@ impl ReadingBudget {
         self.cases.iter().map(of_case).sum::<f64>().sqrt()
     }
 
+    /// Standard deviation of friction, N·m, from the lines that `keep` wants, biases left out; with
+    /// several cases, root mean square over them.
+    pub fn friction_u_of(&self, keep: impl Fn(&BudgetLine) -> bool) -> f64 {
+        let mut variance = 0.0;
+        for case in &self.cases {
+            for line in self.lines.iter().filter(|line| keep(line)) {
+                let c = line.shape.relative_u() * case.form.of_friction(line.effect);
+                variance += case.weight * c * c;
+            }
+        }
+        variance.sqrt()
+    }
+
+    /// By how much the friction told reads high on average, N·m: biases that were not taken off.
+    pub fn friction_bias_nm(&self) -> f64 {
+        let of_case = |case: &Case| {
+            let lines = self.lines.iter();
+            case.weight * lines.fold(0.0, |sum, line| sum + case.form.of_friction(line.bias))
+        };
+        self.cases.iter().fold(0.0, |sum, case| sum + of_case(case))
+    }
+
     /// Standard deviation between the cases, in the quantity's unit: not knowing the direction.
     pub fn between_cases(&self, quantity: Quantity) -> f64 {
         let off = |case: &Case| case.friction_nm - self.friction_nm;

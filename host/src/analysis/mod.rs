@@ -21,6 +21,7 @@ pub mod readings;
 pub mod sampling;
 pub mod scan;
 pub mod scatter;
+pub mod spatial;
 pub mod stats;
 pub mod survey;
 pub mod verdict;
@@ -36,6 +37,7 @@ pub use assessment::{
     Statistics, assess,
 };
 pub use band::Band;
+pub use field::{FieldGrid, GridCell, PinStanding, PlankField};
 pub use profile::{Grade, Profile};
 pub use pulls::Pulls;
 pub use verdict::{Remedy, RemedyKind, Verdict};

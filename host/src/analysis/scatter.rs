@@ -15,7 +15,7 @@ pub(super) const HIGH_SD: f64 = 0.35;
 pub(super) const HIGH_SHARE: f64 = 0.01;
 /// Prior on the share of single loose holes: two in a hundred, as if 25 pins had told.
 pub(super) const LOOSE_SHARE_PRIOR: f64 = 0.02;
-const LOOSE_SHARE_PRIOR_PINS: f64 = 25.0;
+pub(super) const LOOSE_SHARE_PRIOR_PINS: f64 = 25.0;
 /// Prior on the scatter: 12 % (sound planks 10–15 %, MEM), as if eight pins had told.
 pub(super) const SCATTER_PRIOR: f64 = 0.12;
 const SCATTER_PRIOR_PINS: f64 = 8.0;

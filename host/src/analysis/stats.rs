@@ -40,6 +40,16 @@ pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     Some((squares / (values.len() - 1) as f64).sqrt())
 }
 
+/// Median distance from the median, scaled so that it is the standard deviation of a normal law
+/// (factor 1.4826, as F. R. Hampel's MAD is commonly scaled); `None` when empty.
+///
+/// A few gross outliers do not move it.
+pub fn scaled_mad(values: &[f64]) -> Option<f64> {
+    let centre = median(values)?;
+    let distances: Vec<f64> = values.iter().map(|value| (value - centre).abs()).collect();
+    Some(1.4826 * median(&distances)?)
+}
+
 /// Probability that a standard normal is below `z`.
 pub fn normal_cdf(z: f64) -> f64 {
     0.5 * libm::erfc(-z / SQRT_2)

@@ -122,7 +122,15 @@ impl Case {
     /// # Panics
     /// If there is no table or no row.
     pub fn rows(&self) -> Vec<Row> {
-        let name = format!("{}/{}", self.topic, self.text("/inputs/data_file"));
+        self.table("/inputs/data_file")
+    }
+
+    /// Rows of the table named at a JSON pointer.
+    ///
+    /// # Panics
+    /// If there is no table or no row.
+    pub fn table(&self, pointer: &str) -> Vec<Row> {
+        let name = format!("{}/{}", self.topic, self.text(pointer));
         let text = read_data(&name);
         let mut reader = csv::Reader::from_reader(text.as_bytes());
         let header: Vec<String> =
@@ -252,6 +260,21 @@ pub struct Tolerance {
 }
 
 impl Tolerance {
+    /// Asserts that `got` is within this tolerance of a number that is printed as `expected`: as
+    /// [`Tolerance::check_printed`], with half a unit of the last printed decimal besides.
+    ///
+    /// # Panics
+    /// If it is not, or if `expected` is no number.
+    pub fn check_rounded(&self, got: f64, expected: &str) {
+        let half = 0.5 * 10_f64.powi(-(decimal_count(expected) as i32));
+        let want: f64 = expected.parse().unwrap_or(f64::NAN);
+        let nearest = got.clamp(want - half, want + half);
+        if nearest.is_nan() || nearest != got {
+            // Beyond what rounding explains: as far as the tolerance goes from there.
+            self.check_printed(got - (nearest - want), expected);
+        }
+    }
+
     /// Asserts that `got` is the number printed as `expected`, within this tolerance.
     ///
     /// # Panics

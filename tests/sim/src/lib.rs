@@ -7,6 +7,7 @@ pub mod core_alone;
 pub mod coverage;
 pub mod faulty;
 pub mod line;
+pub mod planks;
 pub mod replayed;
 pub mod ruler;
 pub mod sampled;

@@ -7,11 +7,14 @@
 //! one: the closing line and the exit code both count it. Exit codes: 0 all well, 1 something
 //! failed, 2 not a word or the machine lacks something.
 
+mod bench;
+mod bits;
 mod bless;
 mod elf;
 mod features;
 mod instructions;
 mod panics;
+mod reference;
 mod report;
 mod runner;
 mod setup;
@@ -35,6 +38,11 @@ const WORDS: &[Word] = &[
     ),
     ("check", "formatting and lints, host crates and boards", test::check),
     ("e2e", "the emulated lever and the real binary", test::end_to_end),
+    (
+        "reference",
+        "our statistics beside those of pinned Python libraries, in an environment it makes",
+        reference::word,
+    ),
     ("size", "flash and RAM of both boards, against the committed snapshot", size::word),
     (
         "panics",
@@ -48,12 +56,15 @@ const WORDS: &[Word] = &[
         features::word,
     ),
     ("tidy", "module headers, file lengths, banned words and calls, links", tidy::word),
+    ("bits", "that the map is the same bits at every x86-64 feature level", bits::word),
     ("bless", "write snapshots and goldens anew, and show what changed", bless::word),
+    ("bless-tables", "write the long run's tables anew: minutes, not seconds", bless::tables),
     (
         "soak",
         "the long run: hours of what the tests do in short; goes on where it stopped",
         soak::word,
     ),
+    ("bench", "our time beside another library's, for the same result; by hand", bench::word),
     ("demo-table", "the fault table: every fault, twenty seeds", test::demo_table),
 ];
 

@@ -23,7 +23,7 @@ struct Part {
 }
 
 /// Test binaries in the same build as the test word's.
-const PARTS: [Part; 5] = [
+const PARTS: [Part; 6] = [
     Part {
         name: "power cuts: 10 million histories of the log in flash (63 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
@@ -49,6 +49,12 @@ const PARTS: [Part; 5] = [
         value: "10",
     },
     Part {
+        name: "the map: a thousand sound planks of a kind, a hundred of each fault",
+        arguments: &["-p", "pinhold-simtest", "--test", "planks"],
+        variable: "PINHOLD_PLANKS",
+        value: "long",
+    },
+    Part {
         name: "emulated lever: kills, resets, cut cables, 100 of each and more",
         arguments: &["-p", "pinhold-e2e", "--test", "emulated_faults"],
         variable: "PINHOLD_E2E_KILLS",
@@ -64,7 +70,7 @@ const COVERAGE_FLAGS: &str = "-Cpasses=sancov-module -Cllvm-args=-sanitizer-cove
      -Cllvm-args=-sanitizer-coverage-pc-table -Cllvm-args=-sanitizer-coverage-trace-compares \
      -Ccodegen-units=1 -Cdebug-assertions=on -Coverflow-checks=on --cfg fuzzing";
 /// Lines of a part's output kept in the record.
-const LINE_COUNT_MAX: usize = 60;
+const LINE_COUNT_MAX: usize = 100;
 
 /// `soak`: every part that is not in the record of this version.
 pub(crate) fn word(runner: &Runner) -> Result<(), String> {

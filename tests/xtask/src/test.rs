@@ -2,7 +2,7 @@
 
 use crate::report::{Count, Report};
 use crate::runner::{BOARDS, Runner, TARGET};
-use crate::{features, instructions, panics, setup, size};
+use crate::{features, instructions, panics, reference, setup, size};
 
 /// The package whose tests need the emulator.
 const END_TO_END: &str = "pinhold-e2e";
@@ -16,7 +16,8 @@ pub(crate) fn everything(runner: &Runner) -> Result<(), String> {
     let mut report = Report::default();
     report.part("install what is missing", |_| {
         setup::target()?;
-        setup::emulator()
+        setup::emulator()?;
+        reference::environment(runner).map(|_| ())
     });
     report.part("format", |_| format(runner));
     report.part("firmware", |_| build_boards(runner));
@@ -31,6 +32,7 @@ pub(crate) fn everything(runner: &Runner) -> Result<(), String> {
         let without = ["test", "--workspace", "--exclude", END_TO_END, "--no-fail-fast"];
         test(runner, &without, count)
     });
+    report.part("other libraries", |_| reference::compare(runner));
     report.part("end to end", |count| test(runner, &END_TO_END_TESTS, count));
     report.close()
 }
@@ -80,6 +82,22 @@ fn lints(runner: &Runner) -> Result<(), String> {
     BOARDS.iter().chain(&["pinhold-proof"]).try_for_each(|board| {
         runner.cargo(&["clippy", "-p", board, "--target", TARGET, "--", "-D", "warnings"])
     })
+}
+
+/// Runs tests with one more variable in the environment; an error when one fails or none ran.
+pub(crate) fn with_variable(
+    runner: &Runner,
+    arguments: &[&str],
+    variable: (&str, &str),
+) -> Result<(), String> {
+    let mut count = Count::default();
+    let mut take = |line: &str| count.take_line(line);
+    let all_well = runner.cargo_lines_with(arguments, Some(variable), &mut take)?;
+    match (all_well, count.passed) {
+        (true, 0) => Err("no test ran".to_owned()),
+        (true, _) => Ok(()),
+        (false, _) => Err("tests failed".to_owned()),
+    }
 }
 
 fn test(runner: &Runner, arguments: &[&str], count: &mut Count) -> Result<(), String> {

@@ -17,7 +17,9 @@ macro_rules! cases {
 }
 
 mod calibration;
+mod neighbours;
 mod protocol;
+mod robust;
 mod signal;
 mod spatial;
 mod strings;
@@ -41,6 +43,22 @@ const NOT_USED: &[(&str, &str)] = &[
     ("MEC-P13", "press fit: nothing here computes contact pressure"),
     ("MEC-P14", "tube in torsion: pins are solid"),
     ("PRO-P09", "CRC-16: the link uses CRC-32 only"),
+    ("ROB-P02", "Sn and Qn: spread is taken by the median distance from the median"),
+    (
+        "ROB-P03",
+        "robust regression: bad holes are down-weighted by their chance, after a mixture law",
+    ),
+    ("ROB-P04", "slope through medians: no trend over years is fitted yet"),
+    ("ROB-P05", "trend test: no trend over years is fitted yet"),
+    ("ROB-P06", "trend and change point: no trend over years is fitted yet"),
+    ("ROB-P07", "change point: no trend over years is fitted yet"),
+    ("ROB-P08", "signed ranks: two surveys of the same pins are not compared yet"),
+    ("ROB-P09", "two-sample tests: two surveys of the same pins are not compared yet"),
+    ("ROB-P10", "control chart: checks of a lever are judged one by one"),
+    ("ROB-P11", "Grubbs' test: outliers are pins, and judged against their neighbours"),
+    ("ROB-P12", "local level: no trend over years is fitted yet"),
+    ("ROB-P13", "Hampel's filter: strokes are cut by their own states, not filtered"),
+    ("ROB-P14", "control chart: checks of a lever are judged one by one"),
     ("SIG-P01", "Butterworth filter: the lever averages and fits, it does not filter so"),
     ("SIG-P02", "Butterworth filter: the lever averages and fits, it does not filter so"),
     ("SIG-P03", "Butterworth filter: the lever averages and fits, it does not filter so"),
@@ -48,6 +66,9 @@ const NOT_USED: &[(&str, &str)] = &[
     ("SIG-P09", "Savitzky-Golay weights: not used"),
     ("SIG-P11", "moving average: not used"),
     ("SIG-P12", "Savitzky-Golay weights: not used"),
+    ("SPA-P08", "clusters by density: zones come from a scan with a stated rate of false alarms"),
+    ("SPA-P09", "scan of counts: torques are measured, not counted"),
+    ("SPA-P11", "inverse distances: the map is a posterior with its uncertainty"),
     ("UNC-P07", "guard bands from a test ratio: ours come from the stated risk itself"),
     ("UNC-P11", "deviation of a torque tool's indication: loads and codes are regressed instead"),
     ("UNC-P12", "mean of calibrations: the one in force counts, they are never averaged"),
@@ -73,6 +94,8 @@ fn table() -> String {
         protocol::RUN,
         signal::RUN,
         spatial::RUN,
+        neighbours::RUN,
+        robust::RUN,
         uncertainty::RUN,
     ]
     .concat();

@@ -9,14 +9,14 @@
 //!
 //! Deliberately not here: which loose pins belong together (`zones`), and what it means.
 
-use super::gp::{GaussianProcess, squared_exponential};
-use super::linalg::SquareMatrix;
-use super::scatter::{
+use super::super::gp::{GaussianProcess, squared_exponential};
+use super::super::linalg::SquareMatrix;
+use super::super::scatter::{
     HIGH_SD, HIGH_SHARE, HIGH_SHIFT, LOOSE_SD, LOOSE_SHARE_PRIOR, LOOSE_SHIFT, SCATTER_PRIOR,
     ScatterLaw, WEIGHT_MIN, noise_variances, ordinary_chances, update_scatter,
 };
-use super::stats::{median, quantile};
-use super::survey::{Site, Survey};
+use super::super::stats::{median, quantile};
+use super::super::survey::{Site, Survey};
 
 /// Prior standard deviations of the field's parts, natural-log units, and its length. Weakly
 /// informative, ours (DER): a fifth between sections is common after partial restringing, a row
@@ -178,7 +178,7 @@ impl SoundField {
 
     /// Draws the residuals of one sound plank: row effects and scatter, less what fitting the
     /// field takes away, with single loose holes at their fitted rate.
-    pub fn draw_null(&self, random: &mut super::random::Random) -> Vec<f64> {
+    pub fn draw_null(&self, random: &mut super::super::random::Random) -> Vec<f64> {
         let null = &self.null;
         let rows: Vec<f64> = (0..256).map(|_| null.row_sd * random.normal()).collect();
         let steps: Vec<f64> =
@@ -295,12 +295,12 @@ fn predict(
 
 #[cfg(test)]
 mod tests {
-    use super::super::test_planks::plank;
+    use super::super::super::test_planks::plank;
     use super::*;
 
     fn fit(
         instrument: &crate::instrument::Instrument,
-        readings: &[super::super::input::PinReading],
+        readings: &[super::super::super::input::PinReading],
     ) -> (SoundField, Vec<Site>) {
         let survey = Survey::new(instrument, readings);
         let field = SoundField::fit(&survey, &FieldPrior::default()).expect("observations");

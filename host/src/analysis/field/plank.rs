@@ -1,0 +1,403 @@
+//! The plank as it is found: the field of torque with its bad places, at every pin.
+//!
+//! Broad shapes, a local part that may follow a row and run on beneath a strut, and scatter from
+//! pin to pin with room for single bad holes. How much of a difference is which is learned from the
+//! plank (`hyper`, `local`). Expectation and maximisation: each pin's chance of being an ordinary
+//! one is told by what all *other* pins lead to expect, so that neighbours that are low together
+//! make a bad place and one that is low alone makes a bad hole.
+//!
+//! Deliberately not here: what a sound plank would have (`sound`), which pins make a zone, words.
+//!
+//! Invariant: everything that leaves here is finite.
+
+use super::super::input::Estimate;
+use super::super::linalg::dot;
+use super::super::profile::Profile;
+use super::super::scatter::{LOOSE_SHARE_PRIOR, LOOSE_SHARE_PRIOR_PINS, ScatterLaw, WEIGHT_MIN};
+use super::super::stats::{median, normal_cdf};
+use super::super::survey::{Site, Survey};
+use super::basis::Basis;
+use super::common::{CommonError, own_variances};
+use super::compact::LocalPart;
+use super::hyper::{Evidence, SpreadPriors};
+use super::linear::{Design, LinearField};
+use super::local::{LocalPriors, Spot, WholeFit, covariance, learn_whole};
+use super::pin_law::PinLaw;
+use super::sound::SoundField;
+use super::window::{LANES, Lanes, Window};
+
+/// Evaluations of the local part in each round of expectation and maximisation.
+const ROUNDS: [usize; 3] = [70, 40, 30];
+/// Local part with which pins are first weighed: generous, so that a bad place is seen as one
+/// before its pins are taken for single bad holes.
+const FIRST_LOCAL_SD: f64 = 0.3;
+/// A place this far below the sound field is a bad one, natural-log units: a fifth, the least step
+/// that makes a zone (ours).
+pub const BAD_PLACE_STEP: f64 = 0.22;
+/// Logarithms beyond ± this are no friction.
+const LOG_MAX: f64 = 20.0;
+
+/// How a pin that was read stands among its neighbours.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum PinStanding {
+    /// As its neighbours lead to expect, in a sound place.
+    Ordinary,
+    /// Low against its own neighbours: a bad hole.
+    BadHole,
+    /// Low together with its neighbours: a bad place.
+    InBadPlace,
+    /// Above its neighbours: glued, of an odd size, or what a bad place left tight.
+    Above,
+}
+
+impl PinStanding {
+    /// The word in JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            PinStanding::Ordinary => "ordinary",
+            PinStanding::BadHole => "bad-hole",
+            PinStanding::InBadPlace => "in-bad-place",
+            PinStanding::Above => "above",
+        }
+    }
+}
+
+/// The plank at one pin. Logarithms are natural, of N·m, and as told: errors that all readings
+/// share are not in them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlankPoint {
+    /// Posterior mean of the plank there, all readings used, scatter not included.
+    pub log_mean: f64,
+    /// Its variance.
+    pub log_variance: f64,
+    /// What this pin has: its place, scatter, and its own reading where there is one.
+    pub law: PinLaw,
+    /// Distance of its reading from what all others lead to expect, in standard deviations, scatter
+    /// and measurement included.
+    pub residual_sd: Option<f64>,
+    /// How it stands.
+    pub standing: PinStanding,
+}
+
+/// What is said of a pin against fixed limits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PinEstimate {
+    /// The plank there, N·m: median and standard deviation, scatter not included.
+    pub plank_nm: Estimate,
+    /// What this pin has, N·m: expectation and standard deviation.
+    pub expected_nm: Estimate,
+    /// That over the string's moment at target pitch.
+    pub holding_factor: Estimate,
+    /// Chance of being doubtful or worse, by friction or holding factor, 0–1.
+    pub doubtful_chance: f64,
+}
+
+/// The plank's field, fitted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlankField {
+    /// Spreads of its parts.
+    pub spreads: WholeFit,
+    /// Scatter from pin to pin.
+    pub scatter: ScatterLaw,
+    /// What all readings share.
+    pub common: CommonError,
+    /// One entry per pin of the instrument.
+    pub points: Vec<PlankPoint>,
+    pub(super) basis: Basis,
+    pub(super) window: Window,
+    /// Places of the observations, in order along the plank.
+    pub(super) spots: Vec<Spot>,
+    /// Middle of the observations, which the fit is about.
+    pub(super) base: f64,
+    pub(super) sites: Vec<Site>,
+    /// Logarithm of the sound field at each site.
+    pub(super) sound_logs: Vec<f64>,
+    /// Limits of doubtful: friction, N·m, and holding factor.
+    pub(super) limits: (f64, f64),
+}
+
+/// The observations in order along the plank.
+struct Data {
+    /// Index of each into the survey's observations.
+    order: Vec<usize>,
+    spots: Vec<Spot>,
+    design: Design,
+    observed: Vec<f64>,
+    variances: Vec<f64>,
+    base: f64,
+}
+
+impl Data {
+    fn new(survey: &Survey<'_>, basis: &Basis) -> Option<Data> {
+        let logs: Vec<f64> = survey.observations.iter().map(|o| o.log_friction).collect();
+        let base = median(&logs)?;
+        let site = |i: usize| &survey.sites[survey.observations[i].site];
+        let mut order: Vec<usize> = (0..logs.len()).collect();
+        order.sort_by(|a, b| site(*a).x_m.total_cmp(&site(*b).x_m).then(a.cmp(b)));
+        let own = own_variances(survey);
+        Some(Data {
+            spots: order.iter().map(|i| spot_of(site(*i))).collect(),
+            design: basis.design(order.iter().map(|i| site(*i))),
+            observed: order.iter().map(|i| logs[*i] - base).collect(),
+            variances: order.iter().map(|i| own[*i]).collect(),
+            base,
+            order,
+        })
+    }
+
+    fn evidence<'a>(&'a self, basis: &'a Basis, weights: &'a [f64]) -> Evidence<'a> {
+        Evidence {
+            basis,
+            design: &self.design,
+            observed: &self.observed,
+            variances: &self.variances,
+            weights,
+        }
+    }
+}
+
+fn spot_of(site: &Site) -> Spot {
+    Spot { x_m: site.x_m, y_m: site.y_m, section: site.section }
+}
+
+/// What all others lead to expect of an observation.
+#[derive(Clone, Copy)]
+struct LeftOut {
+    /// Mean of the field there, about the base.
+    mean: f64,
+    /// Its variance, scatter and measurement not included.
+    variance: f64,
+}
+
+/// The field with given spreads and chances of being ordinary, and every observation left out.
+fn fit_once(
+    data: &Data,
+    basis: &Basis,
+    spreads: &WholeFit,
+    weights: &[f64],
+) -> Option<(Window, Vec<LeftOut>)> {
+    let noise = data.evidence(basis, weights).noise_variances(spreads.broad.scatter_sd);
+    let prior = basis.prior_variances(&spreads.broad.spread);
+    let matrix = covariance(&data.spots, &spreads.local, &vec![0.0; noise.len()]);
+    let field = LinearField::fit_correlated(
+        data.design.clone(),
+        &data.observed,
+        &noise,
+        &prior,
+        |row, column| matrix.at(row, column),
+    )?;
+    let window = Window::new(&field)?;
+    let left_out = window.leave_one_out().into_iter().zip(&noise).zip(&data.observed);
+    let left_out = left_out.map(|(((difference, variance), noise), observed)| LeftOut {
+        mean: observed - difference,
+        variance: (variance - noise).max(0.0),
+    });
+    Some((window, left_out.collect()))
+}
+
+/// Each pin's chance of being ordinary, told by all others, and the share of loose ones.
+fn weigh(data: &Data, left_out: &[LeftOut], scatter: ScatterLaw) -> (Vec<f64>, ScatterLaw) {
+    let mut loose = LOOSE_SHARE_PRIOR * LOOSE_SHARE_PRIOR_PINS;
+    let mut weights = Vec::with_capacity(left_out.len());
+    for (i, left) in left_out.iter().enumerate() {
+        let law = PinLaw::about(left.mean, left.variance, scatter);
+        let shares = law.given(data.observed[i], data.variances[i]).shares();
+        weights.push(shares[0].max(WEIGHT_MIN));
+        loose += shares[1];
+    }
+    let share = loose / (left_out.len() as f64 + LOOSE_SHARE_PRIOR_PINS);
+    (weights, ScatterLaw { loose_share: share.clamp(0.002, 0.5), ..scatter })
+}
+
+impl PlankField {
+    /// Fits the plank as found. `None` without a single observation.
+    pub fn fit(survey: &Survey<'_>, sound: &SoundField, profile: &Profile) -> Option<PlankField> {
+        let basis = Basis::new(&survey.sites);
+        let data = Data::new(survey, &basis)?;
+        let priors = (&SpreadPriors::default(), &LocalPriors::default());
+        let mut spreads = WholeFit { broad: priors.0.middle(), local: priors.1.middle() };
+        let mut scatter =
+            ScatterLaw { sd: spreads.broad.scatter_sd, loose_share: LOOSE_SHARE_PRIOR };
+        let generous = WholeFit {
+            local: LocalPart { variance: FIRST_LOCAL_SD * FIRST_LOCAL_SD, ..spreads.local },
+            ..spreads
+        };
+        let first = fit_once(&data, &basis, &generous, &vec![1.0; data.observed.len()])?;
+        let (mut weights, law) = weigh(&data, &first.1, scatter);
+        scatter = law;
+        for evaluation_count_max in ROUNDS {
+            let evidence = data.evidence(&basis, &weights);
+            spreads = learn_whole(&evidence, &data.spots, spreads, priors, evaluation_count_max);
+            scatter.sd = spreads.broad.scatter_sd;
+            let (_, left_out) = fit_once(&data, &basis, &spreads, &weights)?;
+            (weights, scatter) = weigh(&data, &left_out, scatter);
+        }
+        let (window, left_out) = fit_once(&data, &basis, &spreads, &weights)?;
+        let mut field = PlankField {
+            spreads,
+            scatter,
+            common: CommonError::of(survey),
+            points: Vec::new(),
+            basis,
+            window,
+            base: data.base,
+            sites: survey.sites.clone(),
+            sound_logs: sound.log_mean.clone(),
+            limits: (profile.doubtful_nm.value, profile.doubtful_factor.value),
+            spots: Vec::new(),
+        };
+        field.spots.clone_from(&data.spots);
+        let mut at_site = vec![None; survey.sites.len()];
+        for (i, left) in left_out.iter().enumerate() {
+            at_site[survey.observations[data.order[i]].site] = Some((i, *left));
+        }
+        field.points = at_site
+            .into_iter()
+            .enumerate()
+            .map(|(site, left)| {
+                let left = left.map(|(i, left)| (left, data.observed[i], data.variances[i]));
+                field.point(site, left)
+            })
+            .collect();
+        Some(field)
+    }
+
+    /// The plank at one pin; `read`: what all others lead to expect there, and its reading with
+    /// variance, about the base.
+    fn point(&self, site: usize, read: Option<(LeftOut, f64, f64)>) -> PlankPoint {
+        let shapes = self.basis.row_at_site(&self.sites[site]);
+        let (mean, log_variance) = self.posterior(&shapes, spot_of(&self.sites[site]));
+        let log_mean = self.base + mean;
+        let Some((left, observed, variance)) = read else {
+            let law = PinLaw::about(log_mean, log_variance, self.scatter);
+            let standing = PinStanding::Ordinary;
+            return PlankPoint { log_mean, log_variance, law, residual_sd: None, standing };
+        };
+        let place = self.base + left.mean;
+        let reading = self.base + observed;
+        let law = PinLaw::about(place, left.variance, self.scatter).given(reading, variance);
+        let scatter = self.scatter.sd * self.scatter.sd;
+        let z = (observed - left.mean) / (left.variance + scatter + variance).sqrt();
+        let bad_below = self.sound_logs.get(site).map_or(place, |log| log - BAD_PLACE_STEP);
+        let sd = left.variance.sqrt().max(1e-9);
+        let place_is_bad = normal_cdf((bad_below - place) / sd) > 0.5;
+        let [_, loose, high] = law.shares();
+        let standing = if loose > 0.5 {
+            PinStanding::BadHole
+        } else if high > 0.5 {
+            PinStanding::Above
+        } else if place_is_bad && law.chance_below(bad_below, 0.0) > 0.5 {
+            PinStanding::InBadPlace
+        } else {
+            PinStanding::Ordinary
+        };
+        PlankPoint { log_mean, log_variance, law, residual_sd: Some(z), standing }
+    }
+
+    /// Posterior mean about the base and variance of the plank at a place.
+    fn posterior(&self, shapes: &[f64], spot: Spot) -> (f64, f64) {
+        let (mut active, mut cross): (Vec<usize>, Vec<Lanes>) = (Vec::new(), Vec::new());
+        let local = &self.spreads.local;
+        for (i, other) in self.spots.iter().enumerate() {
+            let same = spot.section == other.section;
+            let k = local.covariance(spot.x_m - other.x_m, spot.y_m - other.y_m, same);
+            if k != 0.0 {
+                let mut lanes = [0.0; LANES];
+                lanes[0] = k;
+                active.push(i);
+                cross.push(lanes);
+            }
+        }
+        let part = self.window.reach_part(&active, &cross);
+        let shape = self.window.shape_part(shapes, 0..self.spots.len());
+        let linked =
+            active.iter().zip(&cross).fold(0.0, |sum, (i, k)| sum + shape.links[*i] * k[0]);
+        let open = dot(shapes, &shape.spread);
+        let variance = local.variance + open - 2.0 * linked - part.known[0];
+        (shape.mean + part.mean[0], variance.max(0.0))
+    }
+
+    /// Standard deviation of the share of doubtful pins, 0–1, from what all readings share alone.
+    pub fn share_u_of_common(&self) -> f64 {
+        let sd = self.common.log_sd;
+        let moved = self.points.iter().zip(&self.sites).fold(0.0, |sum, (point, site)| {
+            let moment = Moment::at(site);
+            let log_bias = self.common.log_bias(point.law.friction_nm().value, moment.value_nm);
+            let chance =
+                |shift: f64| self.chance(&point.law.without(log_bias + shift, 0.0), moment);
+            sum + (chance(sd) - chance(-sd))
+        });
+        0.5 * moved.abs() / self.points.len().max(1) as f64
+    }
+
+    /// What is said of one pin by its index among the sites, against fixed limits: what all readings
+    /// share is in it. `None` for a pin the instrument does not have.
+    pub fn at_pin(&self, site: usize) -> Option<PinEstimate> {
+        let point = self.points.get(site)?;
+        let moment = Moment::at(self.sites.get(site)?);
+        let plank_nm = self.plank_nm(point.log_mean, point.log_variance, moment);
+        let told = point.law.friction_nm();
+        let bias = self.common.log_bias(told.value, moment.value_nm);
+        let common = self.common.log_sd * self.common.log_sd + bias * bias;
+        let u = (told.u * told.u + told.value * told.value * common).sqrt();
+        let expected_nm = Estimate { value: told.value, u };
+        Some(PinEstimate {
+            plank_nm,
+            expected_nm,
+            holding_factor: moment.factor(expected_nm),
+            doubtful_chance: self.doubtful_chance(&point.law, told.value, moment),
+        })
+    }
+
+    /// Friction of the plank where its logarithm has this mean and variance: median and standard
+    /// deviation, N·m, what all readings share included.
+    pub(super) fn plank_nm(&self, log_mean: f64, log_variance: f64, moment: Moment) -> Estimate {
+        let value = libm::exp(log_mean.clamp(-LOG_MAX, LOG_MAX));
+        let bias = self.common.log_bias(value, moment.value_nm);
+        let common = self.common.log_sd * self.common.log_sd + bias * bias;
+        Estimate { value, u: value * (log_variance + common).sqrt() }
+    }
+
+    /// Chance that a pin with this law is doubtful or worse, by friction or by holding factor, with
+    /// what all readings share; `moment` the string's at target pitch.
+    pub(super) fn doubtful_chance(&self, law: &PinLaw, friction_nm: f64, moment: Moment) -> f64 {
+        let bias = self.common.log_bias(friction_nm, moment.value_nm);
+        self.chance(&law.without(bias, self.common.log_sd * self.common.log_sd), moment)
+    }
+
+    /// The same of a law that has it all.
+    fn chance(&self, law: &PinLaw, moment: Moment) -> f64 {
+        let by_friction = law.chance_below(libm::log(self.limits.0), 0.0);
+        let by_factor = law.chance_below(libm::log(self.limits.1) + moment.log, moment.variance);
+        // The two scales share the friction: the larger of the two, as for readings (`band`).
+        by_friction.max(by_factor)
+    }
+}
+
+/// A string's moment at target pitch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Moment {
+    /// N·m, above 0.
+    pub(super) value_nm: f64,
+    /// Its natural logarithm.
+    pub(super) log: f64,
+    /// Variance of that.
+    pub(super) variance: f64,
+}
+
+impl Moment {
+    /// Friction over it.
+    pub(super) fn factor(&self, friction_nm: Estimate) -> Estimate {
+        let relative = friction_nm.u / friction_nm.value;
+        let value = friction_nm.value / self.value_nm;
+        Estimate { value, u: value * (relative * relative + self.variance).sqrt() }
+    }
+
+    /// At a pin.
+    pub(super) fn at(site: &Site) -> Moment {
+        let told = site.moment_at_pitch_nm;
+        let value_nm = told.value.max(1e-3);
+        let relative = told.u / value_nm;
+        Moment { value_nm, log: libm::log(value_nm), variance: relative * relative }
+    }
+}
