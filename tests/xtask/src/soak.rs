@@ -46,7 +46,7 @@ const PARTS: [Part; 6] = [
         name: "adaptive surveys: 700 planks",
         arguments: &["-p", "pinhold-simtest", "--test", "adaptive"],
         variable: "PINHOLD_ADAPTIVE",
-        value: "10",
+        value: "long",
     },
     Part {
         name: "the map: a thousand sound planks of a kind, a hundred of each fault",
