@@ -12,7 +12,7 @@ use pinhold::analysis::input::{
 };
 use pinhold::analysis::{Assessment, AssessmentInput, Profile, assess};
 use pinhold::instrument::scale::StringScale;
-use pinhold::instrument::{FieldPin, Instrument, InstrumentKind};
+use pinhold::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace};
 use pinhold_protocol::record::{Pin, StringPosition};
 use pinhold_sim::piano::{self, Fault, Piano, Severity, StringLetter};
 
@@ -66,6 +66,7 @@ fn instrument(piano: &Piano, setting: Setting) -> Instrument {
     Instrument {
         name: "Invented".to_owned(),
         kind: InstrumentKind::Grand,
+        face: PlateFace::Full,
         first_note: 1,
         last_note: 88,
         pins,

@@ -12,7 +12,7 @@ use super::input::{Estimate, PinReading, StringState};
 use super::stats::median;
 use crate::instrument::moment::string_on_pin;
 use crate::instrument::scale::StringSource;
-use crate::instrument::{FieldPin, Instrument};
+use crate::instrument::{FieldPin, Instrument, PlateFace};
 
 /// Least friction the logarithm is taken of, N·m: below it a pin is simply loose.
 pub const FRICTION_FLOOR_NM: f64 = 0.4;
@@ -24,6 +24,9 @@ const ROW_PITCH_M: f64 = 0.0135;
 const ROW_DISTANCE_M: f64 = 0.021;
 /// Pins this much farther from the flange than the nearest of their section still line it, m.
 const FLANGE_SLACK_M: f64 = 0.012;
+/// Pins farther than this from the flange do not line it, even the nearest of their section, m
+/// (ours: more than two rows' distance of plank between cannot be crushed against it).
+const FLANGE_REACH_M: f64 = 0.050;
 
 /// A pin's place in the field, every number finite.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -82,7 +85,7 @@ impl<'a> Survey<'a> {
         for reading in readings {
             repeated_count += usize::from(by_pin.insert(reading.pin, reading).is_some());
         }
-        let mut sites = places(&instrument.pins);
+        let mut sites = places(&instrument.pins, instrument.face);
         let at_site: Vec<Option<&PinReading>> =
             sites.iter().map(|site| by_pin.remove(&site.pin)).collect();
         let stray_count = by_pin.len();
@@ -133,7 +136,7 @@ fn observe(site: usize, reading: &PinReading, moment: Estimate) -> Option<Observ
     Some(Observation { site, log_friction: libm::log(level), variance: relative * relative })
 }
 
-fn places(pins: &[FieldPin]) -> Vec<Site> {
+fn places(pins: &[FieldPin], face: PlateFace) -> Vec<Site> {
     let mut seen = std::collections::BTreeSet::new();
     let spread = |value: fn(&FieldPin) -> f64| {
         let finite = pins.iter().map(value).filter(|v| v.is_finite());
@@ -162,13 +165,16 @@ fn places(pins: &[FieldPin]) -> Vec<Site> {
             row: pin.row,
             x_m: x_m.clamp(-10.0, 10.0),
             y_m: y_m.clamp(-10.0, 10.0),
-            at_flange: pin.row == 0,
+            // Nobody measured it: the row nearest a flange lines it, if there is one.
+            at_flange: face == PlateFace::Full && pin.row == 0,
             diameter_um: pin.diameter_um.filter(|d| (4_000..=12_000).contains(d)),
             moment_at_pitch_nm: Estimate { value: 0.0, u: 0.0 },
         });
         kept.push(pin);
     }
-    mark_flange(&mut sites, &kept);
+    if face != PlateFace::Open {
+        mark_flange(&mut sites, &kept);
+    }
     sites
 }
 
@@ -184,7 +190,7 @@ fn mark_flange(sites: &mut [Site], pins: &[&FieldPin]) {
     }
     for (site, pin) in sites.iter_mut().zip(pins) {
         if let (Some(distance), Some(least)) = (known(pin), nearest.get(&pin.section)) {
-            site.at_flange = distance <= least + FLANGE_SLACK_M;
+            site.at_flange = distance <= (least + FLANGE_SLACK_M).min(FLANGE_REACH_M);
         }
     }
 }
@@ -272,5 +278,46 @@ mod tests {
         }
         let survey = Survey::new(&instrument, &[]);
         assert!(survey.sites.iter().all(|site| site.at_flange == (site.row == 1)));
+    }
+
+    #[test]
+    fn no_pin_lines_a_flange_that_is_not_there() {
+        let mut instrument = grand();
+        let lined = |instrument: &Instrument| {
+            Survey::new(instrument, &[]).sites.iter().filter(|site| site.at_flange).count()
+        };
+        let row0 = instrument.pins.iter().filter(|pin| pin.row == 0).count();
+        assert_eq!(lined(&instrument), row0);
+        instrument.face = PlateFace::ThreeQuarter;
+        assert_eq!(lined(&instrument), 0, "nobody measured a flange");
+        for pin in instrument.pins.iter_mut().filter(|pin| pin.section == 3) {
+            pin.flange_distance_m = Some(0.015 + pin.y_m);
+        }
+        let row0_of_3 =
+            instrument.pins.iter().filter(|pin| pin.section == 3 && pin.row == 0).count();
+        assert_eq!(lined(&instrument), row0_of_3);
+        instrument.face = PlateFace::Open;
+        assert_eq!(lined(&instrument), 0);
+    }
+
+    #[test]
+    fn a_flange_that_curves_away_leaves_row_0_behind() {
+        let mut instrument = grand();
+        for pin in &mut instrument.pins {
+            // From 14 mm at the treble end of the bass to 54 mm at its bass end.
+            let away_m = 0.04 * (1.0 - pin.x_m / 0.37).max(0.0);
+            pin.flange_distance_m = Some(0.014 + away_m + pin.y_m);
+        }
+        let survey = Survey::new(&instrument, &[]);
+        let row0: Vec<&Site> =
+            survey.sites.iter().filter(|site| site.section == 0 && site.row == 0).collect();
+        assert!(row0.iter().any(|site| site.at_flange) && row0.iter().any(|s| !s.at_flange));
+        assert!(row0.iter().filter(|site| !site.at_flange).all(|site| site.x_m < 0.27));
+        // A section that is far from it altogether has no pin at it.
+        for pin in instrument.pins.iter_mut().filter(|pin| pin.section == 0) {
+            pin.flange_distance_m = Some(0.08 + pin.y_m);
+        }
+        let survey = Survey::new(&instrument, &[]);
+        assert!(survey.sites.iter().all(|site| site.section > 0 || !site.at_flange));
     }
 }

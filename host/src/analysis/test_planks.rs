@@ -7,7 +7,7 @@ use pinhold_protocol::record::{Pin, StringPosition};
 use super::input::{Estimate, PinReading, StringState, TorqueKind};
 use super::random::Random;
 use crate::instrument::scale::StringScale;
-use crate::instrument::{FieldPin, Instrument, InstrumentKind};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace};
 
 pub(crate) fn pin(note: u8, letter: char) -> Pin {
     Pin { note, string: StringPosition::from_letter(letter).expect("a string letter") }
@@ -45,6 +45,7 @@ pub(crate) fn grand() -> Instrument {
     Instrument {
         name: "Invented grand".to_owned(),
         kind: InstrumentKind::Grand,
+        face: PlateFace::Full,
         first_note: 1,
         last_note: 88,
         pins,

@@ -1,4 +1,9 @@
-//! `pinhold instrument add|edit|list|show`; `strings` has a file of its own.
+//! `pinhold instrument add|edit|list|show|layout|places|pin`; `strings` has a file of its own.
+
+mod layout;
+mod pin;
+mod places;
+mod shown;
 
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};
@@ -6,16 +11,18 @@ use serde_json::{Value, json};
 use super::context::{Context, shell_quoted};
 use super::exit::{CliError, Exit};
 use super::parsers::{
-    fact_parser, kind_parser, name_parser, note_parser, pin_size_parser, range_parser,
+    face_parser, fact_parser, kind_parser, name_parser, note_parser, pin_size_parser, range_parser,
 };
 use super::strings::{self, StringsArguments};
-use crate::instrument::layout::{LayoutParameters, lay_out};
-use crate::instrument::note::note_name;
+use crate::instrument::layout::{Layout, LayoutParameters};
+use crate::instrument::places::set_face;
 use crate::instrument::stringing::{Stringing, StringingError};
-use crate::instrument::{Instrument, InstrumentKind};
-use crate::store::condition::condition_document;
-use crate::store::{InstrumentFacts, InstrumentRecord, NewInstrument, Store, Survey};
+use crate::instrument::{InstrumentKind, PlateFace};
+use crate::store::{InstrumentFacts, InstrumentRecord, NewInstrument};
 use crate::text::printable;
+
+pub(super) use shown::compass_text;
+use shown::{document, facts_of, headline, reading_count, sections_text, summary};
 
 /// Arguments of `pinhold instrument`.
 #[derive(Args, Clone, Debug)]
@@ -30,7 +37,9 @@ pub struct InstrumentArguments {
 pub enum Deed {
     /// Enter an instrument, its pins laid out by compass and stringing
     #[command(after_help = "Example:\n  \
-        pinhold instrument add parlour --kind upright --highest A7 --stringing 10/17/58")]
+        pinhold instrument add parlour --layout upright-85\n  \
+        pinhold instrument add parlour --kind upright --highest A7 --stringing 10/17/58\n\n\
+        `pinhold instrument layout --help` tells how to describe a layout.")]
     Add(AddArguments),
     /// Change what is known of an instrument
     #[command(after_help = "Example:\n  \
@@ -41,6 +50,12 @@ pub enum Deed {
     List,
     /// Store an instrument's string scale from a CSV file, or show what is known of its strings
     Strings(StringsArguments),
+    /// Print the description an instrument's pins are laid out by, or its positions; lay it out anew
+    Layout(layout::LayoutArguments),
+    /// Store measured positions of pins from a CSV file
+    Places(places::PlacesArguments),
+    /// Show, correct, add or remove one pin
+    Pin(pin::PinArguments),
     /// Show an instrument: its pins, its surveys
     #[command(after_help = "Example:\n  pinhold instrument show parlour")]
     Show {
@@ -73,6 +88,14 @@ pub struct AddArguments {
     /// Name of the instrument
     #[arg(value_name = "NAME", value_parser = name_parser)]
     pub name: String,
+    /// Built-in layout (grand-88, upright-88, grand-85, upright-85), or a file that describes one
+    #[arg(long, value_name = "WORD|FILE.toml")]
+    #[arg(conflicts_with_all = ["kind", "lowest", "highest", "stringing", "sections"])]
+    pub layout: Option<String>,
+    /// How far the plate covers the plank: full, three-quarter or open [default: full, or what the
+    /// layout says]
+    #[arg(long, value_name = "FACE", value_parser = face_parser)]
+    pub face: Option<PlateFace>,
     /// grand or upright
     #[arg(long, value_name = "KIND", value_parser = kind_parser, default_value = "grand")]
     pub kind: InstrumentKind,
@@ -109,6 +132,10 @@ pub struct EditArguments {
     /// grand or upright
     #[arg(long, value_name = "KIND", value_parser = kind_parser)]
     pub kind: Option<InstrumentKind>,
+    /// How far the plate covers the plank: full, three-quarter, or open, which forgets all
+    /// distances from a flange
+    #[arg(long, value_name = "FACE", value_parser = face_parser)]
+    pub face: Option<PlateFace>,
     /// Pin diameter, micrometres or such as "7.16 mm", of all pins or those of --notes
     #[arg(long, value_name = "SIZE", value_parser = pin_size_parser)]
     pub pin_um: Option<u32>,
@@ -130,28 +157,22 @@ pub fn run(context: &Context, arguments: InstrumentArguments) -> Result<(), CliE
         Deed::Edit(arguments) => edit(context, arguments),
         Deed::List => list(context),
         Deed::Strings(arguments) => strings::run(context, &arguments),
+        Deed::Layout(arguments) => layout::run(context, &arguments),
+        Deed::Places(arguments) => places::run(context, &arguments),
+        Deed::Pin(arguments) => pin::run(context, &arguments),
         Deed::Show { name } => show(context, &name),
     }
 }
 
 fn add(context: &Context, arguments: AddArguments) -> Result<(), CliError> {
-    let stringing =
-        stringing_of(&arguments).map_err(|error| CliError::new(Exit::Usage, error.to_string()))?;
-    let parameters = LayoutParameters {
-        treble_section_count: arguments.sections,
-        ..LayoutParameters::default()
-    };
-    let mut instrument = lay_out(&arguments.name, arguments.kind, &stringing, &parameters);
-    for field in &mut instrument.pins {
-        field.diameter_um = arguments.pin_um;
-    }
+    let layout = layout_of(&arguments)?;
     let new = NewInstrument {
-        instrument,
+        instrument: layout.instrument(&arguments.name),
         facts: arguments.facts.over(&InstrumentFacts::default()),
         created: context.now.clone(),
     };
     let mut store = context.open_store()?;
-    let id = store.create_instrument(&new)?;
+    let id = store.create_laid_out(&new, &layout.to_text())?;
     tell_changed(context, "Entered", &store.instrument(id)?)
 }
 
@@ -162,6 +183,9 @@ fn edit(context: &Context, arguments: EditArguments) -> Result<(), CliError> {
     let instrument = &mut record.instrument;
     instrument.kind = arguments.kind.unwrap_or(instrument.kind);
     instrument.name = arguments.rename.unwrap_or_else(|| instrument.name.clone());
+    if let Some(face) = arguments.face {
+        set_face(instrument, face);
+    }
     if let Some(diameter_um) = arguments.pin_um {
         let (from, to) = arguments.notes.unwrap_or((1, 88));
         let within = |note: u8| (from..=to).contains(&note);
@@ -233,14 +257,34 @@ impl FactArguments {
     }
 }
 
+/// The layout the arguments speak of.
+fn layout_of(arguments: &AddArguments) -> Result<Layout, CliError> {
+    let mut made = match &arguments.layout {
+        Some(word) => layout::named(word)?,
+        None => {
+            let stringing = stringing_of(arguments)
+                .map_err(|error| CliError::new(Exit::Usage, error.to_string()))?;
+            let parameters = LayoutParameters {
+                treble_section_count: arguments.sections,
+                ..LayoutParameters::default()
+            };
+            Layout::new(arguments.kind, &stringing, &parameters)
+        }
+    };
+    if let Some(diameter_um) = arguments.pin_um {
+        made = made.with_diameter(diameter_um);
+    }
+    Ok(match arguments.face {
+        Some(face) => made.with_face(face),
+        None => made,
+    })
+}
+
 fn stringing_of(arguments: &AddArguments) -> Result<Stringing, StringingError> {
     let (first, last) = (arguments.lowest, arguments.highest);
     match &arguments.stringing {
         Some(text) => Stringing::from_text(text, first, last),
-        None => {
-            let common = Stringing::modern_88();
-            Stringing::new(first, (first..=last).map(|note| common.string_count(note)).collect())
-        }
+        None => Stringing::common_over(first, last),
     }
 }
 
@@ -254,127 +298,4 @@ fn tell_changed(context: &Context, verb: &str, record: &InstrumentRecord) -> Res
     }
     let name = shell_quoted(&record.instrument.name);
     context.print(&format!("{verb} {}\nNext: pinhold survey {name}\n", headline(record)))
-}
-
-/// One line: name, kind, compass, pins, surveys.
-fn headline(record: &InstrumentRecord) -> String {
-    let instrument = &record.instrument;
-    let surveys = match record.survey_count {
-        0 => "no survey".to_string(),
-        1 => "1 survey".to_string(),
-        count => format!("{count} surveys"),
-    };
-    format!(
-        "{}: {}, {}, {} pins, {surveys}",
-        printable(&instrument.name),
-        instrument.kind,
-        compass_text(instrument),
-        instrument.pins.len()
-    )
-}
-
-/// The compass as text, such as `A0 to C8`.
-pub(super) fn compass_text(instrument: &Instrument) -> String {
-    let name = |note: u8| note_name(note).unwrap_or_else(|| note.to_string());
-    format!("{} to {}", name(instrument.first_note), name(instrument.last_note))
-}
-
-/// A line per section: notes, pins, diameters.
-fn sections_text(instrument: &Instrument) -> String {
-    let last = instrument.pins.iter().map(|field| field.section).max().unwrap_or(0);
-    let mut text = String::new();
-    for section in 0..=last {
-        let pins = || instrument.pins.iter().filter(move |field| field.section == section);
-        let name = |note: u8| note_name(note).unwrap_or_else(|| note.to_string());
-        let (Some(first), Some(last)) = (pins().next(), pins().next_back()) else { continue };
-        let smallest = pins().filter_map(|field| field.diameter_um).min();
-        let largest = pins().filter_map(|field| field.diameter_um).max();
-        let size = match (smallest, largest) {
-            (Some(low), Some(high)) if low == high => format!("{:.3} mm", f64::from(low) / 1e3),
-            (Some(low), Some(high)) => {
-                format!("{:.3} to {:.3} mm", f64::from(low) / 1e3, f64::from(high) / 1e3)
-            }
-            _ => "size unknown".to_string(),
-        };
-        text.push_str(&format!(
-            "  section {section}: {} to {}, {} pins, {size}\n",
-            name(first.pin.note),
-            name(last.pin.note),
-            pins().count()
-        ));
-    }
-    text
-}
-
-fn facts_of(facts: &InstrumentFacts) -> [(&'static str, &str); 4] {
-    [
-        ("serial", &facts.serial),
-        ("maker", &facts.maker_text),
-        ("owner", &facts.owner_reference),
-        ("place", &facts.place),
-    ]
-}
-
-fn reading_count(store: &Store, survey: &Survey) -> Result<usize, CliError> {
-    let readings = store.readings_of(survey.id)?;
-    Ok(readings.lever.len() + readings.hand.len())
-}
-
-/// An instrument as JSON, without its pins.
-fn summary(record: &InstrumentRecord) -> Value {
-    let instrument = &record.instrument;
-    let mut facts = serde_json::Map::new();
-    for (label, fact) in facts_of(&record.facts) {
-        facts.insert(label.to_string(), json!(fact));
-    }
-    json!({
-        "name": instrument.name,
-        "kind": instrument.kind.word(),
-        "first_note": instrument.first_note,
-        "last_note": instrument.last_note,
-        "pin_count": instrument.pins.len(),
-        "survey_count": record.survey_count,
-        "created": record.created,
-        "facts": facts,
-    })
-}
-
-/// An instrument as JSON, with pins and surveys.
-fn document(
-    store: &Store,
-    record: &InstrumentRecord,
-    surveys: &[Survey],
-) -> Result<Value, CliError> {
-    let pins: Vec<Value> = record
-        .instrument
-        .pins
-        .iter()
-        .map(|field| {
-            json!({
-                "note": field.pin.note,
-                "string": field.pin.string.letter().to_string(),
-                "section": field.section,
-                "row": field.row,
-                "x_mm": field.x_m * 1e3,
-                "y_mm": field.y_m * 1e3,
-                "flange_distance_mm": field.flange_distance_m.map(|distance_m| distance_m * 1e3),
-                "pin_um": field.diameter_um,
-            })
-        })
-        .collect();
-    let mut told = Vec::new();
-    for survey in surveys {
-        told.push(json!({
-            "survey": format!("{:016x}", survey.uid),
-            "started": survey.started,
-            "source": survey.source.word(),
-            "reading_count": reading_count(store, survey)?,
-            "notes": survey.notes,
-            "condition": condition_document(&store.condition(survey.id)?),
-        }));
-    }
-    let mut instrument = summary(record);
-    instrument["pins"] = Value::Array(pins);
-    instrument["surveys"] = Value::Array(told);
-    Ok(json!({ "format": "pinhold.instrument", "version": 1, "instrument": instrument }))
 }

@@ -1,9 +1,9 @@
 //! Words of the command line to what they mean, with a sentence where they mean nothing.
 
-use pinhold_protocol::record::{Pin, StringPosition};
+use pinhold_protocol::record::Pin;
 
-use crate::instrument::InstrumentKind;
 use crate::instrument::note::parse_note;
+use crate::instrument::{InstrumentKind, PlateFace, parse_pin};
 use crate::text::printable;
 use crate::units::{LengthUnit, parse_length_m};
 
@@ -42,6 +42,11 @@ pub(super) fn kind_parser(text: &str) -> Result<InstrumentKind, String> {
     InstrumentKind::from_word(text).ok_or_else(|| "use grand or upright".to_string())
 }
 
+/// `full`, `three-quarter` or `open`.
+pub(super) fn face_parser(text: &str) -> Result<PlateFace, String> {
+    PlateFace::from_word(text).ok_or_else(|| "use full, three-quarter or open".to_string())
+}
+
 /// A note by number or name.
 pub(super) fn note_parser(text: &str) -> Result<u8, String> {
     parse_note(text).ok_or_else(|| "use a number 1 to 88 or a name such as A4".to_string())
@@ -49,14 +54,7 @@ pub(super) fn note_parser(text: &str) -> Result<u8, String> {
 
 /// A pin by note and string, such as `49L` or `A4L`.
 pub(super) fn pin_parser(text: &str) -> Result<Pin, String> {
-    let text = text.trim();
-    let letter = text.chars().next_back();
-    let string = letter.and_then(StringPosition::from_letter);
-    let note = letter.and_then(|letter| text.strip_suffix(letter)).and_then(parse_note);
-    match (note, string) {
-        (Some(note), Some(string)) => Ok(Pin { note, string }),
-        _ => Err("use a note and a string, such as 49L or A4L".to_string()),
-    }
+    parse_pin(text).ok_or_else(|| "use a note and a string, such as 49L or A4L".to_string())
 }
 
 /// Two notes, such as `A0..E2`.

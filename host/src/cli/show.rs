@@ -2,9 +2,10 @@
 //!
 //! One file, because all three are the same assessment shown three ways.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde_json::{Value, json};
 
 use super::context::{Context, Loaded, day_of_ms, say};
@@ -15,7 +16,7 @@ use super::parsers::{fact_parser, name_parser};
 use super::{drift, retune};
 use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
 use crate::lever_reads::LeverUse;
-use crate::report::{self, MapModel, ReportContext};
+use crate::report::{self, MapModel, ReportContext, View};
 use crate::store::{Store, StoredVerdict, SurveySource};
 use crate::text::printable;
 
@@ -29,18 +30,30 @@ const BOOTSTRAP_SEED: u64 = 1;
 /// Arguments of `pinhold map`.
 #[derive(Args, Clone, Debug)]
 #[command(after_long_help = "\
-Draws the pin field as seen from the player, one glyph per pin, readable without colour.
+Draws the pin field as seen from the player, one glyph per pin, readable without colour. As a
+picture the plank between the pins is shaded too, dark where it is loose; greyscale prints tell the
+same. Five views: torque (friction of the plank), holding (holding factor), loose (chance of a
+loose pin), uncertainty (where more readings would help), residual (single bad holes against bad
+places).
 
 Examples:
   pinhold map parlour
-  pinhold --unit inlb map parlour --svg parlour.svg")]
+  pinhold map parlour --show loose
+  pinhold --unit inlb map parlour --svg parlour.svg --png parlour.png")]
 pub struct MapArguments {
     /// The instrument
     #[arg(value_name = "NAME", value_parser = name_parser)]
     pub name: String,
+    /// What to show: torque, holding, loose, uncertainty or residual
+    #[arg(long, value_name = "VIEW", default_value = "torque", hide_possible_values = true)]
+    #[arg(value_parser = view_parser())]
+    pub show: View,
     /// Write the map as an SVG picture to this file
     #[arg(long, value_name = "FILE.svg")]
     pub svg: Option<PathBuf>,
+    /// Write the map as a PNG picture to this file, 2244 pixels wide
+    #[arg(long, value_name = "FILE.png")]
+    pub png: Option<PathBuf>,
 }
 
 /// Arguments of `pinhold verdict`.
@@ -107,17 +120,48 @@ pub fn map(context: &Context, arguments: &MapArguments) -> Result<(), CliError> 
     let loaded = context.load(&context.open_store()?, &arguments.name)?;
     let assessment = assessed(&loaded);
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    if let Some(path) = &arguments.svg {
-        write_whole(path, report::svg::map(&model, context.unit).as_bytes())?;
-        if !context.json {
-            say(&format!("map written to {}", printable(&path.to_string_lossy())));
+    if arguments.svg.is_some() || arguments.png.is_some() {
+        let picture = report::map_picture(&model, arguments.show, context.unit);
+        if let Some(path) = &arguments.svg {
+            write_picture(context, path, picture.as_bytes())?;
+        }
+        if let Some(path) = &arguments.png {
+            write_picture(context, path, &png(&picture)?)?;
         }
     }
     if context.json {
         return context.print_document(&document(&loaded, &model));
     }
-    context.print(&report::terminal::map(&model, context.unit, width(), context.color))?;
+    let (view, unit) = (arguments.show, context.unit);
+    context.print(&report::terminal::map_view(&model, view, unit, width(), context.color))?;
     context.print(&drift::text(loaded.drift.as_ref(), width()))
+}
+
+fn write_picture(context: &Context, path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    write_whole(path, bytes)?;
+    if !context.json {
+        say(&format!("map written to {}", printable(&path.to_string_lossy())));
+    }
+    Ok(())
+}
+
+#[cfg(feature = "png")]
+fn png(picture: &str) -> Result<Vec<u8>, CliError> {
+    use crate::report::raster;
+    raster::png(picture, raster::WIDTH_PX)
+        .map_err(|error| CliError::new(Exit::Bug, error.to_string()))
+}
+
+#[cfg(not(feature = "png"))]
+fn png(_picture: &str) -> Result<Vec<u8>, CliError> {
+    let sentence = "this program was built without PNG; write the picture with --svg";
+    Err(CliError::new(Exit::Usage, sentence))
+}
+
+/// The words of the views, and no others.
+fn view_parser() -> impl TypedValueParser<Value = View> {
+    PossibleValuesParser::new(View::ALL.map(View::word))
+        .map(|word| View::from_word(&word).unwrap_or_default())
 }
 
 /// `pinhold verdict`.

@@ -13,6 +13,7 @@ mod error;
 pub mod field;
 mod file;
 pub mod hand;
+pub mod places;
 mod rows;
 pub mod strings;
 

@@ -67,6 +67,21 @@ pub fn parse_note(text: &str) -> Option<u8> {
     (NOTE_MIN..=NOTE_MAX).contains(&number).then_some(number)
 }
 
+/// Notes from one to another, lowest first: `A0..E2`, `1..20`, or a single `C4`; `None` when the
+/// text is neither.
+///
+/// ```
+/// use pinhold::instrument::note::parse_note_range;
+/// assert_eq!(parse_note_range("A0..E2"), Some((1, 20)));
+/// assert_eq!(parse_note_range("40"), Some((40, 40)));
+/// assert_eq!(parse_note_range("E2..A0"), None);
+/// ```
+pub fn parse_note_range(text: &str) -> Option<(u8, u8)> {
+    let (first, last) = text.split_once("..").unwrap_or((text, text));
+    let (first, last) = (parse_note(first)?, parse_note(last)?);
+    (first <= last).then_some((first, last))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -138,6 +138,20 @@ impl Stringing {
         Stringing::common(10, 17, 58)
     }
 
+    /// The common stringing over another compass: 10 singles and 17 bichords from A0, trichords
+    /// from C3 up (PRAC).
+    ///
+    /// # Errors
+    /// When the compass leaves notes 1 to 88 or ends before it begins.
+    pub fn common_over(first_note: u8, last_note: u8) -> Result<Stringing, StringingError> {
+        if first_note > last_note || !(NOTE_MIN..=NOTE_MAX).contains(&first_note) {
+            return Err(StringingError::Compass { first: first_note, last: last_note });
+        }
+        let common = Stringing::modern_88();
+        let counts = (first_note..=last_note).map(|note| common.string_count(note)).collect();
+        Stringing::new(first_note, counts)
+    }
+
     /// Groups known to fit: a constant stringing from A0.
     fn common(single: usize, bichord: usize, trichord: usize) -> Stringing {
         let string_count = [vec![1; single], vec![2; bichord], vec![3; trichord]].concat();

@@ -7,9 +7,10 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::html_tables::{alternatives, bands, chain, parts, pins, sections, thresholds, zones};
-use super::{MapModel, ReportContext, confidence_words, marks, remedy_line, svg};
+use super::picture::{self, View};
+use super::{MapModel, ReportContext, confidence_words, marks, picture_grid, remedy_line};
+use crate::analysis::field::grid::FieldGrid;
 use crate::analysis::verdict::ConfidenceCap;
-use crate::instrument::InstrumentKind;
 use crate::text::printable;
 use crate::units::TorqueUnit;
 
@@ -29,6 +30,7 @@ overflow-wrap:anywhere}th{background:#f4f1ec}td.n,th.n{text-align:right;white-sp
 .demo{background:#26221f;color:#fff;padding:.4rem .8rem;font-weight:bold}\
 .small{font-size:.8rem;color:#57504a}svg{max-width:100%;height:auto}\
 .mark svg{width:1.2em;height:1.2em;vertical-align:-.2em}\
+.view{margin:0 0 .8rem}\
 .sign{display:grid;grid-template-columns:2fr 1fr;gap:2rem;margin-top:2rem}\
 .sign div{border-top:1px solid #26221f;padding-top:.2rem;min-height:2rem}\
 @page{size:A4;margin:14mm}\
@@ -59,10 +61,10 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
                 (head_lines(model, context))
                 (verdict_box(model))
                 h2 { "The pin field" }
-                p.small {
-                    (orientation(model.instrument.kind)) " Every pin by name is in the annex."
-                }
-                figure style="margin:0" { (PreEscaped(svg::overview(model, unit))) }
+                p.small { "Every pin by name, and four other views, are in the annex." }
+                @let grid = picture_grid(model.assessment);
+                @let picture = picture::overview(model, grid.as_ref(), View::Torque, unit);
+                figure style="margin:0" { (PreEscaped(picture)) }
                 h2 { "Why" }
                 div.two {
                     div { strong { "For" } (list(&verdict.reasons_for)) }
@@ -93,18 +95,18 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
                 h2 { "Cautions" }
                 ul { @for caution in &verdict.cautions { li { (caution) } } }
                 (signature(context))
-                (annex(model, unit))
+                (annex(model, grid.as_ref(), unit))
             }
         }
     };
     page.into_string()
 }
 
-const fn orientation(kind: InstrumentKind) -> &'static str {
-    match kind {
-        InstrumentKind::Grand => "Seen from the player: plate flange at the top. To scale.",
-        InstrumentKind::Upright => "Seen from the front: plate flange below. To scale.",
-    }
+/// Which way the picture is seen, as a sentence.
+fn orientation(model: &MapModel<'_>) -> String {
+    let seen = model.orientation();
+    let (first, rest) = seen.split_at(1);
+    format!("{}{}. To scale.", first.to_uppercase(), rest.replacen(',', ":", 1))
 }
 
 fn head_lines(model: &MapModel<'_>, context: &ReportContext) -> Markup {
@@ -249,12 +251,18 @@ fn signature(context: &ReportContext) -> Markup {
     }
 }
 
-fn annex(model: &MapModel<'_>, unit: TorqueUnit) -> Markup {
+fn annex(model: &MapModel<'_>, grid: Option<&FieldGrid>, unit: TorqueUnit) -> Markup {
     html! {
         div.annex {
             h2 { "Annex: every pin by name" }
-            p.small { (orientation(model.instrument.kind)) }
-            figure style="margin:0" { (PreEscaped(svg::detail(model))) }
+            p.small { (orientation(model)) }
+            figure style="margin:0" {
+                (PreEscaped(picture::detail(model, grid, View::Torque, unit)))
+            }
+            h2 { "Annex: the plank in four other views" }
+            @for view in View::ALL.into_iter().filter(|view| *view != View::Torque) {
+                figure.view { (PreEscaped(picture::companion(model, grid, view, unit))) }
+            }
             h2 { "Annex: sections" }
             (sections(model.assessment, unit))
             h2 { "Annex: how the evidence was weighed" }

@@ -2,7 +2,7 @@
 
 use maud::{Markup, PreEscaped, html};
 
-use super::svg_marks::mark;
+use super::picture::signs::mark;
 use super::{MapModel, diameter, estimate, legend, marks, torque, zone_letter};
 use crate::analysis::verdict::{PartsLine, PlankState};
 use crate::analysis::zones::place;

@@ -10,7 +10,7 @@ use super::{MapModel, marks, zone_letter};
 use crate::analysis::input::Estimate;
 use crate::analysis::pulls::SlackString;
 use crate::analysis::verdict::ConfidenceCap;
-use crate::analysis::{Band, PinResult, Pulls, Remedy, Zone};
+use crate::analysis::{Band, FieldPoint, PinResult, Pulls, Remedy, Zone};
 
 /// Version of the document's meaning.
 pub const VERSION: u32 = 1;
@@ -56,6 +56,7 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
         "zones": zones,
         "pins": pins,
         "unread_pins": unread,
+        "field": assessment.field.points.iter().map(field_value).collect::<Vec<_>>(),
         "reasons_for": verdict.reasons_for,
         "reasons_against": verdict.reasons_against,
         "not_examined": verdict.not_examined,
@@ -206,6 +207,22 @@ fn pin_value(pin: &PinResult) -> Value {
         "diameter_um": pin.site.diameter_um,
         "remarks": pin.remarks,
         "lever_marks": marks::words(&pin.marks),
+    })
+}
+
+/// The plank at one pin, read or not: what the maps show.
+fn field_value(point: &FieldPoint) -> Value {
+    json!({
+        "note": point.pin.note,
+        "string": point.pin.string.letter().to_string(),
+        "sound_nm": number(point.sound_nm.value),
+        "plank_nm": number(point.plank_nm.value),
+        "u_plank_nm": number(point.plank_nm.u),
+        "holding_factor": number(point.holding_factor.value),
+        "u_holding_factor": number(point.holding_factor.u),
+        "doubtful_chance": number(point.doubtful_chance),
+        "residual_sd": point.residual_sd.map(number),
+        "standing": point.standing.word(),
     })
 }
 

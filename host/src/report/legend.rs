@@ -1,7 +1,7 @@
 //! How a band looks: glyph, colour and mark. One table for terminal, SVG and HTML.
 //!
-//! Colours run from dark blue (over-tight) through pale (as new) to dark red (not holding): apart
-//! for common colour blindness, and in greyscale darker is worse. The mark's shape and the glyph
+//! Colours run from pale blue (over-tight) to dark red (not holding) in one ramp of lightness: apart
+//! for common colour blindness, and in greyscale darker is looser. The mark's shape and the glyph
 //! tell every band without colour.
 
 use crate::analysis::{Band, Profile};
@@ -30,6 +30,10 @@ pub enum Mark {
     Question,
     /// Dot: no reading.
     Dot,
+    /// Triangle, point down.
+    Fork,
+    /// Thick ring, empty.
+    Wheel,
 }
 
 /// How a band looks.
@@ -48,13 +52,13 @@ pub struct Look {
 /// Look of a band.
 pub const fn look(band: Band) -> Look {
     match band {
-        Band::OverTight => new('^', "#173f73", (23, 63, 115), Mark::Triangle),
-        Band::Tight => new('=', "#5c93c4", (92, 147, 196), Mark::Square),
-        Band::AsNew => new('-', "#c3deea", (195, 222, 234), Mark::Disc),
-        Band::Serviceable => new('~', "#dfe5cf", (223, 229, 207), Mark::Ring),
-        Band::Weak => new('o', "#f2cd6b", (242, 205, 107), Mark::HalfDisc),
-        Band::Doubtful => new('x', "#d9822b", (217, 130, 43), Mark::Diamond),
-        Band::Failing => new('X', "#a3361f", (163, 54, 31), Mark::Cross),
+        Band::OverTight => new('^', "#e8f4fc", (232, 244, 252), Mark::Triangle),
+        Band::Tight => new('=', "#d0e5f2", (208, 229, 242), Mark::Square),
+        Band::AsNew => new('-', "#bed6e2", (190, 214, 226), Mark::Disc),
+        Band::Serviceable => new('~', "#c8c096", (200, 192, 150), Mark::Ring),
+        Band::Weak => new('o', "#e1a046", (225, 160, 70), Mark::HalfDisc),
+        Band::Doubtful => new('x', "#c86c28", (200, 108, 40), Mark::Diamond),
+        Band::Failing => new('X', "#96341c", (150, 52, 28), Mark::Cross),
         Band::NotHolding => new('#', "#470d1b", (71, 13, 27), Mark::CrossedSquare),
         Band::CannotTell => new('?', "#ffffff", (160, 160, 160), Mark::Question),
     }
@@ -62,6 +66,20 @@ pub const fn look(band: Band) -> Look {
 
 /// Look of a pin that was not read.
 pub const UNREAD: Look = new('.', "#ffffff", (120, 120, 120), Mark::Dot);
+
+/// Look of a pin that was read, where it is asked how well the plank is known.
+pub const READ: Look = new('-', "#e4e0da", (228, 224, 218), Mark::Disc);
+/// Look of a pin that was not read, where that is the question.
+pub const MISSING: Look = new('.', "#ffffff", (120, 120, 120), Mark::Wheel);
+
+/// Look of a pin that is as its neighbours let expect.
+pub const ORDINARY: Look = new('-', "#e4e0da", (228, 224, 218), Mark::Disc);
+/// Look of a pin tighter than that.
+pub const ABOVE: Look = new('^', "#e8f4fc", (232, 244, 252), Mark::Triangle);
+/// Look of a pin loose by itself, among sound neighbours.
+pub const BAD_HOLE: Look = new('V', "#470d1b", (71, 13, 27), Mark::Fork);
+/// Look of a pin loose as its neighbours are.
+pub const BAD_PLACE: Look = new('x', "#c86c28", (200, 108, 40), Mark::Diamond);
 
 const fn new(glyph: char, colour: &'static str, rgb: (u8, u8, u8), mark: Mark) -> Look {
     Look { glyph, colour, rgb, mark }
@@ -119,10 +137,10 @@ mod tests {
     }
 
     #[test]
-    fn worse_is_darker_in_greyscale() {
-        let worse = [Band::AsNew, Band::Weak, Band::Doubtful, Band::Failing, Band::NotHolding];
-        let grey: Vec<f64> = worse.into_iter().map(|band| luminance(look(band).rgb)).collect();
-        assert!(grey.windows(2).all(|pair| pair[0] > pair[1] + 5.0), "{grey:?}");
+    fn looser_is_darker_in_greyscale() {
+        let bands = Band::ALL.into_iter().filter(|band| *band != Band::CannotTell);
+        let grey: Vec<f64> = bands.map(|band| luminance(look(band).rgb)).collect();
+        assert!(grey.windows(2).all(|pair| pair[0] > pair[1] + 10.0), "{grey:?}");
     }
 
     #[test]

@@ -7,6 +7,8 @@
 pub mod budget;
 pub mod calibration;
 pub mod document;
+#[cfg(any(feature = "pdf", feature = "png"))]
+mod fonts;
 pub mod html;
 mod html_tables;
 pub mod json;
@@ -15,16 +17,20 @@ pub mod marks;
 pub mod numbers;
 #[cfg(feature = "pdf")]
 pub mod pdf;
-pub mod svg;
-mod svg_marks;
-mod svg_strips;
+pub mod picture;
+#[cfg(feature = "png")]
+pub mod raster;
 pub mod terminal;
+mod terminal_map;
 #[cfg(test)]
 mod tests;
 
+pub use picture::View;
+
+use crate::analysis::field::grid::FieldGrid;
 use crate::analysis::input::Estimate;
 use crate::analysis::{Assessment, Remedy};
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, InstrumentKind};
 use crate::units::TorqueUnit;
 
 /// What a map is drawn from.
@@ -34,6 +40,36 @@ pub struct MapModel<'a> {
     pub instrument: &'a Instrument,
     /// What the analysis says.
     pub assessment: &'a Assessment,
+}
+
+impl MapModel<'_> {
+    /// Whether any pin lines a plate flange; on an open plank none does.
+    pub fn has_flange(&self) -> bool {
+        self.assessment.pins.iter().any(|pin| pin.site.at_flange)
+    }
+
+    /// Which way the picture is seen, as words: `seen from the player, plate flange at the top`.
+    pub fn orientation(&self) -> &'static str {
+        match (self.instrument.kind, self.has_flange()) {
+            (InstrumentKind::Grand, true) => "seen from the player, plate flange at the top",
+            (InstrumentKind::Grand, false) => "seen from the player, string side at the top",
+            (InstrumentKind::Upright, true) => "seen from the front, plate flange below",
+            (InstrumentKind::Upright, false) => "seen from the front, string side below",
+        }
+    }
+}
+
+/// Readings of pins the instrument does not have, as a sentence.
+fn strays(count: usize) -> Option<String> {
+    match count {
+        0 => None,
+        1 => {
+            Some("1 reading is of a pin the instrument does not have and is not judged.".to_owned())
+        }
+        _ => Some(format!(
+            "{count} readings are of pins the instrument does not have and are not judged."
+        )),
+    }
 }
 
 /// What a report says beside the assessment. All text is untrusted and may be empty.
@@ -59,6 +95,21 @@ pub struct ReportContext {
     pub retune: Vec<String>,
     /// The data are invented: the report says so at its top.
     pub is_demo: bool,
+}
+
+/// Cell of the plank drawn between the pins, m: a fifth of the distance between pins.
+const PICTURE_STEP_M: f64 = 0.003;
+
+/// The plank between the pins as the pictures need it; `None` where nothing could be fitted.
+///
+/// Pictures of several views share one.
+pub fn picture_grid(assessment: &Assessment) -> Option<FieldGrid> {
+    assessment.plank.as_ref().map(|plank| plank.grid(PICTURE_STEP_M))
+}
+
+/// The map as an SVG picture: the same in report, file and live view.
+pub fn map_picture(model: &MapModel<'_>, view: View, unit: TorqueUnit) -> String {
+    picture::map(model, picture_grid(model.assessment).as_ref(), view, unit)
 }
 
 /// Digits after the point an estimate is shown with at most.

@@ -7,19 +7,19 @@ use crate::analysis::{AssessmentInput, PinResult, Profile, assess};
 use crate::calibration::mark::LeverMark;
 use crate::instrument::FieldPin;
 
-const HOSTILE: &str = "<script>alert('1')</script>\"&\u{1b}[31m\u{202e}evil";
+pub(super) const HOSTILE: &str = "<script>alert('1')</script>\"&\u{1b}[31m\u{202e}evil";
 /// Words a report must not use.
 const BANNED: [&str; 6] =
     ["safe", "guaranteed", "condemned", "certified", "crack found", "the standard"];
 
-fn split_plank() -> (Instrument, Assessment) {
+pub(super) fn split_plank() -> (Instrument, Assessment) {
     assessed(&Condition::default(), |place: &FieldPin, sound| {
         let loose = place.row == 1 && (30..=44).contains(&place.pin.note);
         if loose && !place.pin.note.is_multiple_of(4) { sound * 0.3 } else { sound }
     })
 }
 
-fn assessed(
+pub(super) fn assessed(
     condition: &Condition,
     fault: impl Fn(&FieldPin, f64) -> f64,
 ) -> (Instrument, Assessment) {
@@ -73,7 +73,7 @@ fn hostile_text_is_escaped_everywhere() {
     let (instrument, assessment) = split_plank();
     let model = MapModel { instrument: &instrument, assessment: &assessment };
     let page = html::report(&model, &context(), TorqueUnit::NewtonMetre);
-    let picture = svg::map(&model, TorqueUnit::NewtonMetre);
+    let picture = map_picture(&model, View::Torque, TorqueUnit::NewtonMetre);
     for text in [&page, &picture] {
         assert!(!text.contains("<script"), "script got through");
         assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'));
@@ -91,7 +91,7 @@ fn no_banned_word_in_any_output() {
         let unit = TorqueUnit::InchPoundForce;
         let outputs = [
             html::report(&model, &ReportContext::default(), unit),
-            svg::map(&model, unit),
+            map_picture(&model, View::Torque, unit),
             terminal::map(&model, unit, 80, false),
             terminal::verdict(&model, unit, 80),
             json::verdict(&model).to_string(),
@@ -218,7 +218,7 @@ fn an_empty_instrument_makes_empty_but_whole_outputs() {
         AssessmentInput { instrument: &instrument, readings: &[], condition: &condition, seed: 1 };
     let assessment = assess(&input, &Profile::default());
     let model = MapModel { instrument: &instrument, assessment: &assessment };
-    assert!(svg::map(&model, TorqueUnit::NewtonMetre).ends_with("</svg>"));
+    assert!(map_picture(&model, View::Torque, TorqueUnit::NewtonMetre).ends_with("</svg>"));
     assert!(html::report(&model, &context(), TorqueUnit::NewtonMetre).contains("undecided"));
     assert!(terminal::map(&model, TorqueUnit::NewtonMetre, 80, false).contains("0 pins"));
     assert_eq!(json::verdict(&model)["remedy"], "undecided");
@@ -261,7 +261,10 @@ fn a_lever_in_doubt_is_told_at_its_pins_and_in_the_verdict() {
     let (doubt, picture) = (page.find("a lever in doubt"), page.find("role=\"img\""));
     assert!(doubt.is_some() && doubt < picture, "in the verdict's box");
     let sign = "beside this reading</title>";
-    assert_eq!(svg::map(&model, TorqueUnit::NewtonMetre).matches(sign).count(), 2 * count - 2);
+    assert_eq!(
+        map_picture(&model, View::Torque, TorqueUnit::NewtonMetre).matches(sign).count(),
+        2 * count - 2
+    );
     for output in [map, verdict, page, json::verdict(&model).to_string()] {
         let lower = output.to_lowercase();
         for word in BANNED {

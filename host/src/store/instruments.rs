@@ -8,7 +8,7 @@ use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
 use super::{Store, strings, surveys};
 use crate::instrument::scale::StringScale;
-use crate::instrument::{FieldPin, Instrument, InstrumentKind};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace};
 use crate::text::nearest;
 
 /// Names offered when one was not found.
@@ -72,7 +72,57 @@ impl Store {
         Ok(id)
     }
 
-    /// Replaces an instrument's name, kind, facts and pins by those of `record`.
+    /// Stores a new instrument with its pins and the layout description they come from.
+    ///
+    /// # Errors
+    /// When the name is taken, or the database fails.
+    pub fn create_laid_out(
+        &mut self,
+        new: &NewInstrument,
+        layout: &str,
+    ) -> Result<InstrumentId, StoreError> {
+        let doing = "store an instrument";
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .doing(doing)?;
+        let id = insert(&transaction, new)?;
+        set_layout(&transaction, id, layout)?;
+        transaction.commit().doing(doing)?;
+        Ok(id)
+    }
+
+    /// The layout description an instrument's pins come from; empty when they come from elsewhere.
+    /// Pins corrected one by one are not in it.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub fn layout_of(&self, id: InstrumentId) -> Result<String, StoreError> {
+        self.connection
+            .query_row("SELECT layout FROM instrument WHERE id = ?1", [id.0], |row| row.get(0))
+            .doing("read a layout")
+    }
+
+    /// Lays an instrument out anew: `record`'s pins and the description they come from.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub fn lay_out_anew(
+        &mut self,
+        record: &InstrumentRecord,
+        layout: &str,
+    ) -> Result<(), StoreError> {
+        let doing = "lay an instrument out";
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .doing(doing)?;
+        edit(&transaction, record)?;
+        set_layout(&transaction, record.id, layout)?;
+        transaction.commit().doing(doing)
+    }
+
+    /// Replaces an instrument's name, kind, face, facts and pins by those of `record`.
     ///
     /// # Errors
     /// When the new name is another instrument's, or the database fails.
@@ -82,29 +132,7 @@ impl Store {
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)
             .doing(doing)?;
-        let (instrument, facts) = (&record.instrument, &record.facts);
-        if id_of(&transaction, &instrument.name)?.is_some_and(|id| id != record.id) {
-            return Err(StoreError::InstrumentExists { name: instrument.name.clone() });
-        }
-        transaction
-            .execute(
-                "UPDATE instrument SET name = ?2, kind = ?3, first_note = ?4, last_note = ?5,
-                     serial = ?6, maker_text = ?7, owner_reference = ?8, place = ?9
-                 WHERE id = ?1",
-                params![
-                    record.id.0,
-                    instrument.name,
-                    instrument.kind.word(),
-                    instrument.first_note,
-                    instrument.last_note,
-                    facts.serial,
-                    facts.maker_text,
-                    facts.owner_reference,
-                    facts.place,
-                ],
-            )
-            .doing(doing)?;
-        replace_pins(&transaction, record.id, &instrument.pins)?;
+        edit(&transaction, record)?;
         transaction.commit().doing(doing)
     }
 
@@ -142,7 +170,7 @@ impl Store {
             .query_row(
                 "SELECT id, name, kind, first_note, last_note, serial, maker_text,
                      owner_reference, place, created,
-                     (SELECT count(*) FROM survey WHERE instrument_id = instrument.id)
+                     (SELECT count(*) FROM survey WHERE instrument_id = instrument.id), face
                  FROM instrument WHERE id = ?1",
                 [id.0],
                 |row| Ok(record_from(row)),
@@ -172,6 +200,42 @@ impl Store {
     }
 }
 
+/// Replaces what is known of an instrument within the caller's transaction.
+fn edit(connection: &Connection, record: &InstrumentRecord) -> Result<(), StoreError> {
+    let (instrument, facts) = (&record.instrument, &record.facts);
+    if id_of(connection, &instrument.name)?.is_some_and(|id| id != record.id) {
+        return Err(StoreError::InstrumentExists { name: instrument.name.clone() });
+    }
+    connection
+        .execute(
+            "UPDATE instrument SET name = ?2, kind = ?3, first_note = ?4, last_note = ?5,
+                 serial = ?6, maker_text = ?7, owner_reference = ?8, place = ?9, face = ?10
+             WHERE id = ?1",
+            params![
+                record.id.0,
+                instrument.name,
+                instrument.kind.word(),
+                instrument.first_note,
+                instrument.last_note,
+                facts.serial,
+                facts.maker_text,
+                facts.owner_reference,
+                facts.place,
+                instrument.face.word(),
+            ],
+        )
+        .doing("edit an instrument")?;
+    replace_pins(connection, record.id, &instrument.pins)
+}
+
+/// Keeps the description an instrument's pins come from.
+fn set_layout(connection: &Connection, id: InstrumentId, layout: &str) -> Result<(), StoreError> {
+    connection
+        .execute("UPDATE instrument SET layout = ?2 WHERE id = ?1", params![id.0, layout])
+        .doing("store a layout")
+        .map(|_| ())
+}
+
 /// Inserts an instrument and its pins within the caller's transaction.
 pub(super) fn insert(
     connection: &Connection,
@@ -184,8 +248,8 @@ pub(super) fn insert(
     connection
         .execute(
             "INSERT INTO instrument (name, kind, first_note, last_note, serial, maker_text,
-                 owner_reference, place, created)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+                 owner_reference, place, created, face)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
             params![
                 instrument.name,
                 instrument.kind.word(),
@@ -196,6 +260,7 @@ pub(super) fn insert(
                 facts.owner_reference,
                 facts.place,
                 new.created,
+                instrument.face.word(),
             ],
         )
         .doing("store an instrument")?;
@@ -275,13 +340,15 @@ fn record_from(row: &Row<'_>) -> Result<InstrumentRecord, StoreError> {
     let doing = "read an instrument";
     let text = |index: usize| row.get::<_, String>(index).doing(doing);
     let number = |index: usize| row.get::<_, i64>(index).doing(doing);
-    let kind = text(2)?;
+    let (kind, face) = (text(2)?, text(11)?);
     Ok(InstrumentRecord {
         id: InstrumentId(number(0)?),
         instrument: Instrument {
             name: text(1)?,
             kind: InstrumentKind::from_word(&kind)
                 .ok_or(StoreError::Corrupt { what: "an instrument's kind", value: kind })?,
+            face: PlateFace::from_word(&face)
+                .ok_or(StoreError::Corrupt { what: "an instrument's plate", value: face })?,
             first_note: whole(number(3)?, "a lowest note")?,
             last_note: whole(number(4)?, "a highest note")?,
             pins: Vec::new(),

@@ -14,11 +14,12 @@ use super::error::{Doing, StoreError};
 pub const APPLICATION_ID: i64 = 0x5049_4E48;
 
 /// SQL that brings a store from schema n to n + 1, in order from 0.
-const STEPS: [&str; 4] = [
+const STEPS: [&str; 5] = [
     include_str!("schema/1.sql"),
     include_str!("schema/2.sql"),
     include_str!("schema/3.sql"),
     include_str!("schema/4.sql"),
+    include_str!("schema/5.sql"),
 ];
 
 /// Newest schema this library reads and writes.

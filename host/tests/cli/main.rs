@@ -7,7 +7,9 @@ mod fit;
 mod import;
 mod inbox;
 mod instrument;
+mod layout;
 mod lever;
+mod map;
 mod record;
 mod run;
 #[path = "../store/sample_lever.rs"]

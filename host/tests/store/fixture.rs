@@ -2,6 +2,7 @@
 
 use pinhold::analysis::input::{StringState, TorqueKind, TuneStability};
 use pinhold::import::hand::LimitSide;
+use pinhold::instrument::PlateFace;
 use pinhold::instrument::scale::{Winding, WindingMetal};
 use pinhold::store::{RecordName, SCHEMA_VERSION, Store, SurveySource};
 use pinhold::units::NM_PER_INLBF;
@@ -12,11 +13,12 @@ use tempfile::TempDir;
 use crate::sample_lever::{calibration, check};
 
 /// Each schema's fixture, in order from 1.
-const FIXTURES: [&str; 4] = [
+const FIXTURES: [&str; 5] = [
     include_str!("../fixtures/schema/1.sql"),
     include_str!("../fixtures/schema/2.sql"),
     include_str!("../fixtures/schema/3.sql"),
     include_str!("../fixtures/schema/4.sql"),
+    include_str!("../fixtures/schema/5.sql"),
 ];
 
 fn built(sql: &str) -> TempDir {
@@ -149,8 +151,14 @@ fn what_schema_3_held_is_read() {
 
 #[test]
 fn what_schema_4_held_is_read() {
-    let folder = built(FIXTURES[3]);
-    let store = Store::open(folder.path()).unwrap();
+    for fixture in &FIXTURES[3..] {
+        let folder = built(fixture);
+        check_schema_4_facts(&Store::open(folder.path()).unwrap());
+    }
+}
+
+/// What every fixture from the fourth on holds.
+fn check_schema_4_facts(store: &Store) {
     let record = store.find_instrument("Old friend").unwrap();
     let stored = store.string_scale(record.id).unwrap().unwrap();
     assert_eq!((stored.origin.as_str(), stored.scale.a4_hz), ("second.csv", 435.0));
@@ -200,4 +208,24 @@ fn what_schema_1_held_has_no_corrections() {
     assert_eq!(store.corrections_of(survey.id).unwrap(), []);
     assert_eq!(store.plan_of(survey.id).unwrap(), None);
     assert!(!store.readings_of(survey.id).unwrap().lever[0].is_corrected);
+}
+
+#[test]
+fn what_schema_5_held_is_read() {
+    let folder = built(FIXTURES[4]);
+    let store = Store::open(folder.path()).unwrap();
+    let record = store.find_instrument("Old friend").unwrap();
+    assert_eq!(record.instrument.face, PlateFace::ThreeQuarter);
+    assert!(store.layout_of(record.id).unwrap().starts_with("format = \"pinhold.layout\"\n"));
+}
+
+#[test]
+fn instruments_from_before_schema_5_have_a_full_plate_and_no_layout() {
+    for fixture in &FIXTURES[..4] {
+        let folder = built(fixture);
+        let store = Store::open(folder.path()).unwrap();
+        let record = store.find_instrument("Old friend").unwrap();
+        assert_eq!(record.instrument.face, PlateFace::Full);
+        assert_eq!(store.layout_of(record.id).unwrap(), "");
+    }
 }

@@ -3,6 +3,7 @@
 use std::sync::Barrier;
 
 use pinhold::analysis::input::{Condition, PlankSight};
+use pinhold::instrument::PlateFace;
 use pinhold::instrument::scale::StringScale;
 use pinhold::store::{
     Cause, Move, SCHEMA_VERSION, Store, StoreError, StoredScale, StoredVerdict, SurveySource,
@@ -42,6 +43,32 @@ fn what_was_stored_is_there_after_reopening() {
     assert_eq!(store.latest_survey(id).unwrap().unwrap().id, first);
     assert_eq!(store.condition(first).unwrap(), condition);
     assert_eq!(store.latest_verdict(first).unwrap(), Some(verdict));
+}
+
+#[test]
+fn a_layout_is_kept_beside_its_pins() {
+    let folder = TempDir::new().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    let mut new = instrument("x");
+    new.instrument.face = PlateFace::Open;
+    let id = store.create_laid_out(&new, "first").unwrap();
+    assert!(matches!(
+        store.create_laid_out(&new, "second"),
+        Err(StoreError::InstrumentExists { .. })
+    ));
+    let mut record = store.instrument(id).unwrap();
+    assert_eq!(record.instrument, new.instrument);
+    record.instrument.pins.pop();
+    record.instrument.face = PlateFace::ThreeQuarter;
+    store.edit_instrument(&record).unwrap();
+    assert_eq!(store.layout_of(id).unwrap(), "first", "an edit leaves the description alone");
+    assert_eq!(store.instrument(id).unwrap(), record);
+    record.instrument.pins.pop();
+    store.lay_out_anew(&record, "third").unwrap();
+    assert_eq!(store.layout_of(id).unwrap(), "third");
+    assert_eq!(store.instrument(id).unwrap(), record);
+    let other = store.create_instrument(&instrument("y")).unwrap();
+    assert_eq!(store.layout_of(other).unwrap(), "");
 }
 
 #[test]

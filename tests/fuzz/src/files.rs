@@ -3,9 +3,9 @@
 
 use pinhold::calibration::bench::Bench;
 use pinhold::calibration::{Choices, evaluate, load_table};
-use pinhold::import;
+use pinhold::import::{self, places};
 use pinhold::instrument::InstrumentKind;
-use pinhold::instrument::layout::modern_88;
+use pinhold::instrument::layout::{Layout, modern_88};
 use pinhold::instrument::moment::string_on_pin;
 use pinhold::instrument::note::parse_note;
 use pinhold::instrument::pitch_cost::PitchBound;
@@ -29,6 +29,10 @@ pub fn seeds() -> Vec<Vec<u8>> {
         "52 in-lb,5.9 N·m,250 mm,2 kg,70 F,15 5/8 in",
         r#"{"masses":[{"name":"a","mass_kg":{"value":1.0,"u":0.001}}],"positions":[],"points":[],
             "gravity":{"value_m_s2":{"value":9.81,"u":0.001},"source":"typed"},"seatings":[]}"#,
+        "format = 'pinhold.layout'\nversion = 1\nkind = 'grand'\ncompass = 'A0..C8'\n\
+         [flange]\ndistance_mm = 14\n[[section]]\nlast = 40\n[[section]]\n\
+         [[pin]]\npin = '40L'\nx_mm = 500\n",
+        "note,string,x_mm,y_mm,flange_mm,pin_mm\nC4,L,512.5,1.5,14,7.1\n40,D,530,80,,\n",
         "10/17/61",
         "A4L,12-25",
     ]
@@ -45,6 +49,7 @@ pub fn run(bytes: &[u8]) {
         }
     }
     strings(bytes);
+    field(bytes);
     loads(bytes);
     bench(bytes);
     let words = String::from_utf8_lossy(bytes);
@@ -83,6 +88,22 @@ fn strings(bytes: &[u8]) {
         }
         let bound = PitchBound::of(&instrument, field.pin);
         assert!(bound.cents_per_degree.is_finite() && bound.cents_per_degree > 0.0, "{bound:?}");
+    }
+}
+
+/// A layout, or measured positions: what is taken is a field of finite places, and comes back.
+fn field(bytes: &[u8]) {
+    if let Ok(layout) = Layout::parse(&String::from_utf8_lossy(bytes)) {
+        let instrument = layout.instrument("x");
+        assert!(instrument.pins.iter().all(|pin| pin.x_m.is_finite() && pin.y_m.is_finite()));
+        assert_eq!(Layout::parse(&layout.to_text()).as_ref(), Ok(&layout));
+    }
+    let Ok(rows) = places::parse(bytes) else { return };
+    let instrument = modern_88("x", InstrumentKind::Grand);
+    if let Ok(placed) = places::apply(&instrument, &rows, true) {
+        let pins = &placed.instrument.pins;
+        assert!(pins.iter().all(|pin| pin.x_m.is_finite() && pin.y_m.is_finite()));
+        assert!(pins.is_sorted_by_key(|field| field.pin));
     }
 }
 

@@ -38,14 +38,22 @@ pub fn rows_of_section(sites: &[Site], section: u8) -> Vec<u8> {
     rows
 }
 
-/// A row's name, counted from the flange.
-pub fn row_name(row: u8, row_count: usize, kind: InstrumentKind) -> String {
+/// Whether a section's row 0 lines the plate flange: most of its pins do.
+pub fn lines_flange(sites: &[Site], section: u8) -> bool {
+    let row0 = || sites.iter().filter(|site| site.section == section && site.row == 0);
+    2 * row0().filter(|site| site.at_flange).count() > row0().count()
+}
+
+/// A row's name, counted from the flange, or from the string side where row 0 lines no flange.
+pub fn row_name(row: u8, row_count: usize, kind: InstrumentKind, lines_flange: bool) -> String {
+    let side = if lines_flange { "flange" } else { "string side" };
     let counted = match row {
-        0 => "first row, along the flange".to_owned(),
-        1 => "second row from the flange".to_owned(),
-        2 => "third row from the flange".to_owned(),
-        3 => "fourth row from the flange".to_owned(),
-        _ => format!("row {} from the flange", u16::from(row) + 1),
+        0 if lines_flange => "first row, along the flange".to_owned(),
+        0 => format!("first row from the {side}"),
+        1 => format!("second row from the {side}"),
+        2 => format!("third row from the {side}"),
+        3 => format!("fourth row from the {side}"),
+        _ => format!("row {} from the {side}", u16::from(row) + 1),
     };
     let last = row > 0 && usize::from(row) + 1 == row_count;
     match kind {
@@ -91,8 +99,10 @@ mod tests {
         assert_eq!(section_phrase(&[1], &[0, 1, 2]), "tenor section");
         assert_eq!(section_phrase(&[1, 2], &[0, 1, 2]), "tenor and treble sections");
         assert_eq!(section_name(7, &[1, 2, 3, 4, 5, 6, 7]), "7.");
-        assert_eq!(row_name(1, 3, InstrumentKind::Grand), "second row from the flange");
-        assert!(row_name(2, 3, InstrumentKind::Grand).ends_with("(nearest the keyboard)"));
+        let grand = InstrumentKind::Grand;
+        assert_eq!(row_name(1, 3, grand, true), "second row from the flange");
+        assert_eq!(row_name(0, 3, grand, false), "first row from the string side");
+        assert!(row_name(2, 3, grand, false).ends_with("string side (nearest the keyboard)"));
         assert_eq!(note_range(&[pin(41, 'L'), pin(30, 'C')]), "notes 30–41");
         assert_eq!(pin_name(pin(40, 'C')), "40C");
     }

@@ -79,7 +79,7 @@ impl Shapes {
         let mut lines: Vec<Vec<usize>> =
             rows.iter().map(|row| along(&|i| site(i).row == *row)).collect();
         let flange = along(&|i| site(i).at_flange);
-        if !lines.contains(&flange) {
+        if !flange.is_empty() && !lines.contains(&flange) {
             lines.push(flange);
         }
         let patches = all

@@ -214,14 +214,15 @@ impl Context<'_> {
         let notes = place::note_range(pins);
         let row_count =
             sections.iter().map(|s| place::rows_of_section(sites, *s).len()).max().unwrap_or(1);
+        let lines_flange = sections.iter().any(|section| place::lines_flange(sites, *section));
+        let row_name = |row: u8| place::row_name(row, row_count, self.kind, lines_flange);
         match (shape, rows) {
             (ZoneShape::Everywhere, _) => "the whole plank".to_owned(),
             (ZoneShape::WholeSection, _) => format!("{section}, all rows, {notes}"),
             (ZoneShape::Scattered, _) => format!("{section}, single pins among {notes}"),
             (ZoneShape::AlongFlange, _) => format!("{section}, along the flange, {notes}"),
             (_, [row]) => {
-                let row = place::row_name(*row, row_count, self.kind);
-                format!("{section}, {row}, {notes}")
+                format!("{section}, {}, {notes}", row_name(*row))
             }
             (ZoneShape::Patch, _) => format!("{section}, {} rows, {notes}", rows.len()),
             _ => {
@@ -229,7 +230,7 @@ impl Context<'_> {
                     sites.iter().filter(|s| s.row == row && pins.contains(&s.pin)).count()
                 };
                 let main = rows.iter().copied().max_by_key(|row| in_row(*row)).unwrap_or(0);
-                format!("{section}, {}, {notes}", place::row_name(main, row_count, self.kind))
+                format!("{section}, {}, {notes}", row_name(main))
             }
         }
     }

@@ -12,13 +12,10 @@ use skrifa::metrics::GlyphMetrics;
 use skrifa::{FontRef, MetadataProvider};
 
 use super::PdfError;
+use crate::report::fonts::{BOLD, REGULAR};
 
 /// Shown for a character the font does not hold.
 pub(super) const REPLACEMENT: char = '□';
-
-/// DejaVu Sans Condensed 2.37, from <https://dejavu-fonts.github.io/>; its licence lies beside.
-const REGULAR: &[u8] = include_bytes!("../../../fonts/DejaVuSansCondensed.ttf");
-const BOLD: &[u8] = include_bytes!("../../../fonts/DejaVuSansCondensed-Bold.ttf");
 
 /// One face.
 struct Face {

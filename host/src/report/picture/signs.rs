@@ -4,16 +4,16 @@
 
 use std::fmt::Write as _;
 
-use super::legend::{Look, Mark};
+use crate::report::legend::{Look, Mark};
 
 /// A point on the page.
-pub(super) type Point = (f64, f64);
+pub(crate) type Point = (f64, f64);
 
 /// Outline of a mark.
 const INK: &str = "#26221f";
 
 /// Text made safe inside SVG and HTML.
-pub(super) fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for character in text.chars() {
         match character {
@@ -23,7 +23,7 @@ pub(super) fn escape(text: &str) -> String {
             '"' => safe.push_str("&quot;"),
             '\'' => safe.push_str("&#39;"),
             // Not allowed in XML at all.
-            c if c.is_control() => safe.push('\u{fffd}'),
+            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => safe.push('\u{fffd}'),
             c => safe.push(c),
         }
     }
@@ -31,7 +31,7 @@ pub(super) fn escape(text: &str) -> String {
 }
 
 /// A pin's mark at a point, `r` half its size.
-pub(super) fn mark(look: Look, (x, y): Point, r: f64) -> String {
+pub(crate) fn mark(look: Look, (x, y): Point, r: f64) -> String {
     let fill = look.colour;
     let thin = (0.16 * r).max(0.5);
     let outline = format!("stroke=\"{INK}\" stroke-width=\"{thin:.2}\"");
@@ -57,11 +57,20 @@ pub(super) fn mark(look: Look, (x, y): Point, r: f64) -> String {
         }
         Mark::Question => format!(
             "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{r:.1}\" fill=\"{fill}\" {outline} \
-             stroke-dasharray=\"{:.1}\"/><text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"{:.1}\" \
-             text-anchor=\"middle\" font-weight=\"bold\">?</text>",
+             stroke-dasharray=\"{:.1}\"/><path d=\"{}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"{:.2}\"/>",
             0.5 * r,
-            y + 0.5 * r,
-            1.4 * r
+            question((x, y), r),
+            0.24 * r
+        ),
+        Mark::Fork => {
+            let points = [(x, y + 1.1 * r), (x + r, y - 0.8 * r), (x - r, y - 0.8 * r)];
+            polygon(&points, fill, &outline)
+        }
+        Mark::Wheel => format!(
+            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{:.1}\" fill=\"{fill}\" stroke=\"{INK}\" \
+             stroke-width=\"{:.2}\"/>",
+            0.7 * r,
+            0.4 * r
         ),
         Mark::Square => polygon(&corners((x, y), 0.8 * r, 0.8 * r), fill, &outline),
         Mark::CrossedSquare => {
@@ -83,6 +92,21 @@ pub(super) fn mark(look: Look, (x, y): Point, r: f64) -> String {
             format!("{under}{}", cross((x, y), 0.9 * r, fill, 0.5 * r))
         }
     }
+}
+
+/// A question mark as a line: its size must not count as that of letters to be read.
+fn question((x, y): Point, r: f64) -> String {
+    format!(
+        "M{:.1} {:.1}a{a:.1} {a:.1} 0 1 1 {:.1} {:.1}V{:.1}M{x:.1} {:.1}v{:.1}",
+        x - 0.35 * r,
+        y - 0.3 * r,
+        0.35 * r,
+        0.36 * r,
+        y + 0.3 * r,
+        y + 0.5 * r,
+        0.18 * r,
+        a = 0.36 * r
+    )
 }
 
 fn corners((x, y): Point, half_width: f64, half_height: f64) -> [Point; 4] {
@@ -113,49 +137,31 @@ fn cross((x, y): Point, e: f64, colour: &str, width: f64) -> String {
     )
 }
 
-/// A band round some points that holds them together: neighbours within `reach` are joined.
-///
-/// Drawn twice, dark and a little narrower in the ground's tint, it becomes an outline.
-pub(super) fn outline(points: &[Point], reach: f64, width: f64) -> String {
-    let mut path = String::new();
-    for (i, (x, y)) in points.iter().enumerate() {
-        let _ = write!(path, "M{x:.1} {y:.1}h0.01");
-        for (other_x, other_y) in &points[i + 1..] {
-            let (dx, dy) = (x - other_x, y - other_y);
-            if dx * dx + dy * dy <= reach * reach {
-                let _ = write!(path, "M{x:.1} {y:.1}L{other_x:.1} {other_y:.1}");
-            }
-        }
-    }
-    let draw = |colour: &str, width: f64| {
-        format!(
-            "<path d=\"{path}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width:.1}\" \
-             stroke-linecap=\"round\" stroke-linejoin=\"round\"/>"
-        )
-    };
-    format!("{}{}", draw(INK, width), draw("#f7ead9", width - 3.0))
-}
-
 /// A dashed frame.
-pub(super) fn frame((left, top): Point, (right, bottom): Point) -> String {
+pub(crate) fn frame((left, top): Point, (right, bottom): Point) -> String {
     format!(
         "<rect x=\"{left:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{:.1}\" rx=\"6\" \
-         fill=\"none\" stroke=\"{INK}\" stroke-width=\"1.5\" stroke-dasharray=\"7 4\"/>",
+         fill=\"none\" stroke=\"{INK}\" stroke-width=\"2\" stroke-dasharray=\"7 4\"/>",
         right - left,
         bottom - top
     )
 }
 
 /// A thin line from a tag to what it names.
-pub(super) fn leader((from_x, from_y): Point, (to_x, to_y): Point) -> String {
+pub(crate) fn leader(
+    (from_x, from_y): Point,
+    (to_x, to_y): Point,
+    colour: &str,
+    width: f64,
+) -> String {
     format!(
-        "<path d=\"M{from_x:.1} {from_y:.1}L{to_x:.1} {to_y:.1}\" stroke=\"{INK}\" \
-         stroke-width=\"1.5\"/>"
+        "<path d=\"M{from_x:.1} {from_y:.1}L{to_x:.1} {to_y:.1}\" stroke=\"{colour}\" \
+         stroke-width=\"{width}\"/>"
     )
 }
 
 /// The sign of a lever in doubt: an exclamation mark in a small flag at the mark's upper right.
-pub(super) fn doubt((x, y): Point, r: f64) -> String {
+pub(crate) fn doubt((x, y): Point, r: f64) -> String {
     let half = (0.62 * r).max(2.2);
     let (x, y) = (x + 0.95 * r, y - 0.95 * r);
     format!(
@@ -171,11 +177,11 @@ pub(super) fn doubt((x, y): Point, r: f64) -> String {
 }
 
 /// A zone's letter on a dark tag.
-pub(super) fn tag((x, y): Point, letter: char) -> String {
+pub(crate) fn tag((x, y): Point, letter: char) -> String {
     format!(
-        "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"7.8\" fill=\"{INK}\"/>\
-         <text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"11.5\" font-weight=\"bold\" fill=\"#ffffff\" \
+        "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"8.6\" fill=\"{INK}\" stroke=\"#ffffff\"/>\
+         <text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"13.2\" font-weight=\"bold\" fill=\"#ffffff\" \
          text-anchor=\"middle\">{letter}</text>",
-        y + 4.2
+        y + 4.7
     )
 }
