@@ -191,7 +191,8 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
     let mut field = FieldEstimate::default();
     let plank = fitted.as_ref().and_then(|sound| PlankField::fit(&survey, sound, profile));
     if let Some(fitted) = &fitted {
-        found = zones::find(&survey, fitted, &pins, input.instrument.kind, profile, input.seed);
+        let told = (input.instrument.kind, input.condition);
+        found = zones::find(&survey, fitted, &pins, told, profile, input.seed);
     }
     if let (Some(sound), Some(plank)) = (&fitted, &plank) {
         field = estimate(&survey, sound, plank);

@@ -41,4 +41,4 @@ pub use field::{FieldGrid, GridCell, PinStanding, PlankField};
 pub use profile::{Grade, Profile};
 pub use pulls::Pulls;
 pub use verdict::{Remedy, RemedyKind, Verdict};
-pub use zones::{Zone, ZoneShape};
+pub use zones::{LikelyReading, Zone, ZoneShape};

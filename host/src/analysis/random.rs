@@ -39,6 +39,18 @@ impl Random {
         self.spare_normal = Some(radius * libm::sin(angle));
         radius * libm::cos(angle)
     }
+
+    /// The numbers 0 to `count` − 1 in a random order, each order equally likely (Fisher and
+    /// Yates; Durstenfeld, "Algorithm 235", *Commun. ACM* 7, 1964).
+    pub fn shuffled(&mut self, count: usize) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..count).collect();
+        for last in (1..count).rev() {
+            // Of 64 random bits the remainder favours no number by more than count/2⁶⁴.
+            let from = (self.next_u64() % (last as u64 + 1)) as usize;
+            order.swap(last, from);
+        }
+        order
+    }
 }
 
 #[cfg(test)]
@@ -60,6 +72,19 @@ mod tests {
         for value in expected {
             assert_eq!(random.next_u64(), value);
         }
+    }
+
+    #[test]
+    fn every_order_comes_as_often() {
+        let mut random = Random::new(11);
+        let mut counts = std::collections::BTreeMap::new();
+        for _ in 0..6_000 {
+            *counts.entry(random.shuffled(3)).or_insert(0u32) += 1;
+        }
+        // Six orders, 1000 each: four standard errors are 116.
+        assert_eq!(counts.len(), 6);
+        assert!(counts.values().all(|count| (884..=1116).contains(count)), "{counts:?}");
+        assert!(random.shuffled(0).is_empty());
     }
 
     #[test]

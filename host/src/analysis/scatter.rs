@@ -3,7 +3,6 @@
 //!
 //! Deliberately not here: the field itself.
 
-use super::field::FieldPrior;
 use super::stats::normal_density;
 
 /// Law of a loose pin about the field: e^-0.9 is 40 % of its neighbours (DER).
@@ -70,26 +69,29 @@ pub(super) fn ordinary_chances(
         .collect()
 }
 
+/// The scatter of weighted residuals. `freedom` is the number of observations the field used up
+/// (its shapes follow their pins, so residuals are smaller than the scatter is).
 pub(super) fn update_scatter(
     residuals: &[f64],
     variances: &[f64],
     weights: &[f64],
-    prior: &FieldPrior,
+    (freedom, (low, high)): (f64, (f64, f64)),
 ) -> ScatterLaw {
     let mut squares = SCATTER_PRIOR_PINS * SCATTER_PRIOR * SCATTER_PRIOR;
     let mut pins = SCATTER_PRIOR_PINS;
     let mut loose = LOOSE_SHARE_PRIOR * LOOSE_SHARE_PRIOR_PINS;
     for ((residual, variance), weight) in residuals.iter().zip(variances).zip(weights) {
-        squares += weight * (residual * residual - variance).max(0.0);
+        squares += weight * (residual * residual - variance);
         pins += weight;
         if *residual < 0.0 {
             loose += 1.0 - weight;
         }
     }
-    let (low, high) = prior.scatter_sd;
+    // At least a third of the pins tell, however many shapes there are.
+    pins = (pins - freedom).max(pins / 3.0);
     let share = loose / (residuals.len() as f64 + LOOSE_SHARE_PRIOR_PINS);
     ScatterLaw {
-        sd: (squares / pins).sqrt().clamp(low, high),
+        sd: (squares.max(0.0) / pins).sqrt().clamp(low, high),
         loose_share: share.clamp(0.002, 0.5),
     }
 }

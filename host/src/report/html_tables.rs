@@ -68,7 +68,7 @@ pub(super) fn zones(model: &MapModel<'_>, unit: TorqueUnit) -> Markup {
                 ", " (zone.place) ". " (zone.pins.len()) " loose pins, middle friction "
                 (torque(zone.friction_median_nm, unit)) "; " (zone.surroundings_words()) " "
                 (torque(zone.surroundings_nm, unit)) " (" (percent(zone.depth_share().max(0.0)))
-                " lower)."
+                " lower, ± " (percent(zone.depth().u)) ")."
                 @if !zone.tight_inside.is_empty() {
                     " Still tight inside it: " (zone.tight_inside.len()) "."
                 }
@@ -81,8 +81,8 @@ pub(super) fn zones(model: &MapModel<'_>, unit: TorqueUnit) -> Markup {
                 }
             }
             ul {
-                @for (reading, grade) in zone.shape.usual_readings() {
-                    li { (reading) " " span.small { "[" (grade.mark()) "]" } }
+                @for reading in &zone.readings {
+                    li { (reading.text) " " span.small { "[" (reading.grade.mark()) "]" } }
                 }
             }
         }

@@ -162,8 +162,9 @@ fn zone_value(index: usize, zone: &Zone) -> Value {
         "depth_share": number(zone.depth_share()),
         "p_value": zone.p_value.map(number),
         "doubtful_count": number(zone.doubtful_count),
-        "usual_readings": zone.shape.usual_readings().into_iter().map(|(text, grade)| json!({
-            "text": text, "grade": grade.mark(),
+        "depth_share_u": number(zone.depth().u),
+        "usual_readings": zone.readings.iter().map(|reading| json!({
+            "text": reading.text, "grade": reading.grade.mark(),
         })).collect::<Vec<_>>(),
     })
 }

@@ -105,6 +105,12 @@ impl Basis {
         2 + 2 * self.sections.len() + self.rows.len() + self.section_rows.len() + TREND_COUNT
     }
 
+    /// Columns of the rows' effects, over the instrument and within sections.
+    pub fn row_columns(&self) -> std::ops::Range<usize> {
+        let from = 1 + 2 * self.sections.len();
+        from..from + self.rows.len() + self.section_rows.len()
+    }
+
     /// Prior variances of the shapes, in the order of their columns.
     pub fn prior_variances(&self, spread: &BroadSpread) -> Vec<f64> {
         let square = |sd: f64| (sd * sd).max(VARIANCE_MIN);

@@ -20,10 +20,11 @@ pub mod plank;
 mod plank_grid;
 #[cfg(test)]
 mod plank_tests;
+mod robust;
 pub mod simplex;
 mod sound;
 pub mod window;
 
 pub use grid::{FieldGrid, GridCell};
 pub use plank::{PinStanding, PlankField, PlankPoint};
-pub use sound::{FieldPrior, SoundField};
+pub use sound::{FieldPrior, SoundField, SoundPlank};

@@ -1,61 +1,50 @@
 //! Torque over the plank as a random field, fitted so that bad holes and loose zones do not drag
 //! it down: *what would this pin have if nothing ailed it there?*
 //!
-//! Logarithm of friction = level + section effect + smooth trend along the plank + row effects +
+//! Logarithm of friction = broad shapes (level, section steps and slopes, rows, a smooth trend) +
 //! scatter from pin to pin + measurement error. Scatter is a mixture: most pins scatter normally
 //! about the field, a few are loose (far below), fewer still stand above (a glued pin, an odd
-//! size). Expectation and maximisation alternate between each pin's chance of being ordinary and
-//! the field through the ordinary ones. Section effects are steps: a restrung section stays sharp.
+//! size). How large the shapes are is learned from the readings (`hyper`); the fit itself is in
+//! `robust`. Section effects are steps: a restrung section stays sharp.
 //!
-//! Deliberately not here: which loose pins belong together (`zones`), and what it means.
+//! A [`SoundPlank`] is what the fitted field would bring forth if nothing ailed it: zones are
+//! judged by such planks. Deliberately not here: which loose pins belong together (`zones`), and
+//! what it means; the field as it is found, bad zones included (`plank`).
 
-use super::super::gp::{GaussianProcess, squared_exponential};
-use super::super::linalg::SquareMatrix;
-use super::super::scatter::{
-    HIGH_SD, HIGH_SHARE, HIGH_SHIFT, LOOSE_SD, LOOSE_SHARE_PRIOR, LOOSE_SHIFT, SCATTER_PRIOR,
-    ScatterLaw, WEIGHT_MIN, noise_variances, ordinary_chances, update_scatter,
-};
-use super::super::stats::{median, quantile};
+use super::super::linalg::Cholesky;
+use super::super::random::Random;
+use super::super::scatter::ScatterLaw;
+use super::super::stats::median;
 use super::super::survey::{Site, Survey};
+use super::basis::{Basis, BroadSpread};
+use super::hyper::{BroadFit, SpreadPriors, learn_spreads};
+use super::linear::Normal;
+use super::robust::{Frame, RobustFit, SparseDesign};
 
-/// Prior standard deviations of the field's parts, natural-log units, and its length. Weakly
-/// informative, ours (DER): a fifth between sections is common after partial restringing, a row
-/// differs by a few per cent.
+/// Limits of what the field may learn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FieldPrior {
-    /// Of the common level about the median.
-    pub level_sd: f64,
-    /// Of a section's step.
-    pub section_sd: f64,
-    /// Of a row over the whole instrument.
-    pub row_sd: f64,
-    /// Of a row within one section.
-    pub section_row_sd: f64,
-    /// Of the smooth trend.
-    pub trend_sd: f64,
-    /// Distance along the plank over which the trend changes, metres.
-    pub trend_length_m: f64,
-    /// Least and greatest scatter from pin to pin.
+    /// Least and greatest scatter from pin to pin, natural-log units. A sound plank has 10–15 %
+    /// (MEM); the limits only keep a few pins from telling nonsense (DER).
     pub scatter_sd: (f64, f64),
 }
 
 impl Default for FieldPrior {
     fn default() -> FieldPrior {
-        FieldPrior {
-            level_sd: 0.5,
-            section_sd: 0.25,
-            row_sd: 0.06,
-            section_row_sd: 0.05,
-            trend_sd: 0.10,
-            trend_length_m: 0.30,
-            scatter_sd: (0.06, 0.40),
-        }
+        FieldPrior { scatter_sd: (0.05, 0.40) }
     }
 }
 
-const ITERATION_COUNT: usize = 8;
-/// Where a section's fit begins among its pins.
-const START_QUANTILE: f64 = 0.7;
+/// Observations below which the spreads stay what they were beforehand.
+const LEARN_COUNT_MIN: usize = 12;
+/// Largest spread of rows, over the instrument and within a section, that a sound plank has,
+/// natural-log units (DER): a few per cent. A row evenly low is a finding and must not teach the
+/// field that rows differ.
+const ROW_SD_MAX: f64 = 0.035;
+const SECTION_ROW_SD_MAX: f64 = 0.025;
+/// Times that spreads are learned, each from the fit with the ones before.
+const LEARN_ROUND_COUNT: usize = 2;
+
 /// The fitted sound field. Logarithms are natural, of N·m.
 #[derive(Clone, Debug)]
 pub struct SoundField {
@@ -65,6 +54,8 @@ pub struct SoundField {
     pub log_sd: Vec<f64>,
     /// The scatter about it.
     pub scatter: ScatterLaw,
+    /// How large the shapes were found to be.
+    pub spread: BroadSpread,
     /// Per observation: itself less the field.
     pub residuals: Vec<f64>,
     /// Per observation: itself less level, section and trend. Row effects stay in, because a
@@ -75,41 +66,31 @@ pub struct SoundField {
     pub leave_one_out: Vec<f64>,
     /// Per observation: chance that it is an ordinary pin of this field.
     pub ordinary_chance: Vec<f64>,
-    /// Draws of residuals of sound planks come from this.
+    /// Sound planks are drawn from this.
     null: NullModel,
 }
 
-/// What the bootstrap needs: how a sound plank is drawn, and how fitting eats into it.
+/// What drawing sound planks needs.
 #[derive(Clone, Debug)]
 struct NullModel {
-    /// Smoother: the field as fitted from observations.
-    smoother: SquareMatrix,
-    row_sd: f64,
-    section_row_sd: f64,
-    rows: Vec<usize>,
-    section_rows: Vec<usize>,
-    noise_sd: Vec<f64>,
+    frame: Frame,
+    sizes: Vec<f64>,
+    precision: Cholesky,
+    /// For each column the prior standard deviation of a row's effect, 0 where it is none.
+    row_sds: Vec<f64>,
+    /// Standard deviation of an ordinary pin about the field.
+    noise_sds: Vec<f64>,
 }
 
-/// Parts of the prior covariance between two sites.
-struct Covariance {
-    /// Level, section and trend.
-    broad: f64,
-    /// Row effects.
-    rows: f64,
-}
-
-fn covariance(a: &Site, b: &Site, prior: &FieldPrior) -> Covariance {
-    let when = |same: bool, sd: f64| if same { sd * sd } else { 0.0 };
-    let trend =
-        squared_exponential(a.x_m - b.x_m, prior.trend_sd * prior.trend_sd, prior.trend_length_m);
-    Covariance {
-        broad: prior.level_sd * prior.level_sd
-            + when(a.section == b.section, prior.section_sd)
-            + trend,
-        rows: when(a.row == b.row, prior.row_sd)
-            + when(a.row == b.row && a.section == b.section, prior.section_row_sd),
-    }
+/// A plank drawn from the fitted sound field and fitted anew.
+#[derive(Clone, Debug)]
+pub struct SoundPlank {
+    /// Per observation: itself less the field fitted to it.
+    pub residuals: Vec<f64>,
+    /// The same with the rows' effects left in.
+    pub broad_residuals: Vec<f64>,
+    /// The scatter fitted to it.
+    pub scatter: ScatterLaw,
 }
 
 impl SoundField {
@@ -117,57 +98,49 @@ impl SoundField {
     pub fn fit(survey: &Survey<'_>, prior: &FieldPrior) -> Option<SoundField> {
         let values: Vec<f64> = survey.observations.iter().map(|o| o.log_friction).collect();
         let base = median(&values)?;
-        let variances: Vec<f64> = survey.observations.iter().map(|o| o.variance).collect();
-        let sites: Vec<&Site> = survey.observations.iter().map(|o| &survey.sites[o.site]).collect();
         let centred: Vec<f64> = values.iter().map(|value| value - base).collect();
-        let parts: Vec<Vec<Covariance>> =
-            sites.iter().map(|a| sites.iter().map(|b| covariance(a, b, prior)).collect()).collect();
-        let total = |i: usize, j: usize| parts[i][j].broad + parts[i][j].rows;
-
-        let start = start_by_section(&sites, &centred, prior);
-        let mut residuals = start.0;
-        let mut scatter = start.1;
-        let mut weights = vec![1.0; centred.len()];
-        let mut process = None;
-        for _ in 0..ITERATION_COUNT {
-            weights = ordinary_chances(&residuals, &variances, scatter);
-            scatter = update_scatter(&residuals, &variances, &weights, prior);
-            let noise = noise_variances(&variances, &weights, scatter);
-            let fit = GaussianProcess::fit(&centred, &noise, total)?;
-            residuals = (0..centred.len())
-                .map(|i| {
-                    let cross: Vec<f64> = (0..centred.len()).map(|j| total(i, j)).collect();
-                    centred[i] - fit.mean(&cross)
-                })
-                .collect();
-            process = Some(fit);
-        }
-        let process = process?;
-        let precision = process.precision();
-        let leave_one_out = process
-            .leave_one_out(&precision)
+        let basis = Basis::new(&survey.sites);
+        let all = SparseDesign::new(
+            basis.column_count(),
+            survey.sites.iter().map(|site| basis.row_at_site(site)),
+        );
+        let learned = learn(survey, &basis, &centred, prior)?;
+        let Learned { spread, kept, frame, fit } = learned;
+        let is_row = |column: usize| basis.row_columns().contains(&column);
+        let prior_variances = basis.prior_variances(&spread);
+        let row_sds: Vec<f64> = kept
+            .iter()
+            .map(|column| if is_row(*column) { prior_variances[*column].sqrt() } else { 0.0 })
+            .collect();
+        let ordinary_noise = |i: usize| fit.scatter.sd * fit.scatter.sd + frame.variances[i];
+        let leave_one_out = fit
+            .own_shares(&frame.design)
             .into_iter()
-            .zip(&variances)
-            .zip(&weights)
-            .map(|(((difference, variance), own), weight)| {
+            .enumerate()
+            .map(|(i, share)| {
                 // The fit gave a doubted pin a larger noise; judge it by the ordinary one.
-                let fitted = (scatter.sd * scatter.sd + own) / weight.max(WEIGHT_MIN);
-                let surface = (variance - fitted).max(0.0);
-                difference / (surface + scatter.sd * scatter.sd + own).sqrt()
+                let surface = fit.noise[i] * share / (1.0 - share);
+                fit.residuals[i] / (1.0 - share) / (surface + ordinary_noise(i)).sqrt()
             })
             .collect();
-        let broad_residuals = (0..centred.len())
-            .map(|i| {
-                let cross: Vec<f64> = (0..centred.len()).map(|j| parts[i][j].broad).collect();
-                centred[i] - process.mean(&cross)
+        let noise_sds = (0..centred.len()).map(|i| ordinary_noise(i).sqrt()).collect();
+        let (log_mean, log_sd) = (0..survey.sites.len())
+            .map(|site| {
+                let dense = all.dense_row(site);
+                let shapes: Vec<f64> = kept.iter().map(|column| dense[*column]).collect();
+                let mean = shapes.iter().zip(&fit.sizes).fold(base, |sum, (s, b)| sum + s * b);
+                let half = fit.precision.solve_lower(&shapes);
+                (mean, half.iter().fold(0.0, |sum, h| sum + h * h).sqrt())
             })
-            .collect();
-        let (log_mean, log_sd) = predict(survey, &sites, &process, base, prior);
-        let null = NullModel::new(&sites, &variances, &parts, scatter, prior)?;
+            .unzip();
+        let broad_residuals = with_rows(&frame.design, &fit, &row_sds);
+        let RobustFit { sizes, precision, residuals, weights, scatter, .. } = fit;
+        let null = NullModel { frame, sizes, precision, row_sds, noise_sds };
         Some(SoundField {
             log_mean,
             log_sd,
             scatter,
+            spread,
             residuals,
             broad_residuals,
             leave_one_out,
@@ -176,121 +149,115 @@ impl SoundField {
         })
     }
 
-    /// Draws the residuals of one sound plank: row effects and scatter, less what fitting the
-    /// field takes away, with single loose holes at their fitted rate.
-    pub fn draw_null(&self, random: &mut super::super::random::Random) -> Vec<f64> {
+    /// Prior standard deviation of a row's effect within a section, natural-log units: what rows
+    /// of a sound plank like this one differ by.
+    pub fn row_effect_sd(&self) -> f64 {
+        let (all, section) = (self.spread.row_sd, self.spread.section_row_sd);
+        (all * all + section * section).sqrt()
+    }
+
+    /// Draws a sound plank in the likeness of this one, and fits it as this one was.
+    ///
+    /// Level, sections and trend are drawn from what the readings leave open about them; rows
+    /// anew, since a row evenly low must not be taken over as sound. The pins' distances from the
+    /// field, as each stands when left out, are dealt out over the pins anew: the law of their
+    /// scatter stays what it is, single bad holes land elsewhere, and only that loose pins stand
+    /// *together* is lost. `None` when the drawn plank could not be fitted.
+    pub fn draw_sound(&self, random: &mut Random) -> Option<SoundPlank> {
         let null = &self.null;
-        let rows: Vec<f64> = (0..256).map(|_| null.row_sd * random.normal()).collect();
-        let steps: Vec<f64> =
-            (0..null.noise_sd.len()).map(|_| null.section_row_sd * random.normal()).collect();
-        let drawn: Vec<f64> = (0..null.noise_sd.len())
-            .map(|i| {
-                rows[null.rows[i]]
-                    + steps[null.section_rows[i]]
-                    + null.noise_sd[i] * random.normal()
+        let normals: Vec<f64> = null.sizes.iter().map(|_| random.normal()).collect();
+        let open = null.precision.solve_upper(&normals);
+        let sizes: Vec<f64> = (0..null.sizes.len())
+            .map(|column| match null.row_sds[column] {
+                0.0 => null.sizes[column] + open[column],
+                sd => sd * random.normal(),
             })
             .collect();
-        let smooth = null.smoother.times(&drawn);
-        (0..drawn.len())
-            .map(|i| {
-                let sound = drawn[i] - smooth[i];
-                let fate = random.uniform();
-                if fate < self.scatter.loose_share {
-                    LOOSE_SHIFT + LOOSE_SD * random.normal()
-                } else if fate < self.scatter.loose_share + HIGH_SHARE {
-                    HIGH_SHIFT + HIGH_SD * random.normal()
-                } else {
-                    sound
-                }
+        let dealt = random.shuffled(self.leave_one_out.len());
+        let observed: Vec<f64> = dealt
+            .iter()
+            .enumerate()
+            .map(|(i, from)| {
+                null.frame.design.at(i, &sizes) + null.noise_sds[i] * self.leave_one_out[*from]
             })
-            .collect()
+            .collect();
+        let fit = null.frame.fit(&observed)?;
+        let broad_residuals = with_rows(&null.frame.design, &fit, &null.row_sds);
+        Some(SoundPlank { broad_residuals, residuals: fit.residuals, scatter: fit.scatter })
     }
 }
 
-impl NullModel {
-    fn new(
-        sites: &[&Site],
-        variances: &[f64],
-        parts: &[Vec<Covariance>],
-        scatter: ScatterLaw,
-        prior: &FieldPrior,
-    ) -> Option<NullModel> {
-        let size = sites.len();
-        let noise = noise_variances(variances, &vec![1.0; size], scatter);
-        let zeros = vec![0.0; size];
-        let total = |i: usize, j: usize| parts[i][j].broad + parts[i][j].rows;
-        let precision = GaussianProcess::fit(&zeros, &noise, total)?.precision();
-        let smoother = SquareMatrix::from_fn(size, |row, column| {
-            // The precision is symmetric: its row serves as its column.
-            let pairs = parts[row].iter().zip(precision.row(column));
-            pairs.fold(0.0, |sum, (part, cell)| sum + (part.broad + part.rows) * cell)
-        });
-        let mut keys: Vec<(u8, u8)> = sites.iter().map(|s| (s.section, s.row)).collect();
-        keys.sort_unstable();
-        keys.dedup();
-        let section_row =
-            |site: &&Site| keys.binary_search(&(site.section, site.row)).unwrap_or_default();
-        Some(NullModel {
-            smoother,
-            row_sd: prior.row_sd,
-            section_row_sd: prior.section_row_sd,
-            rows: sites.iter().map(|site| usize::from(site.row)).collect(),
-            section_rows: sites.iter().map(section_row).collect(),
-            noise_sd: noise.iter().map(|variance| variance.sqrt()).collect(),
-        })
-    }
+/// Residuals with the rows' effects put back.
+fn with_rows(design: &SparseDesign, fit: &RobustFit, row_sds: &[f64]) -> Vec<f64> {
+    let pairs = fit.sizes.iter().zip(row_sds);
+    let rows: Vec<f64> = pairs.map(|(size, sd)| if *sd > 0.0 { *size } else { 0.0 }).collect();
+    (0..design.row_count()).map(|i| fit.residuals[i] + design.at(i, &rows)).collect()
 }
 
-/// Residuals from a high quantile of each section, shrunk to the common one where few pins tell,
-/// and the scatter of the pins above it: looseness only lowers, so that even with most pins of a
-/// section loose the upper ones show what it was.
-fn start_by_section(
-    sites: &[&Site],
+/// A fit with the spreads it taught.
+struct Learned {
+    spread: BroadSpread,
+    /// Columns of the basis that the frame has.
+    kept: Vec<usize>,
+    frame: Frame,
+    fit: RobustFit,
+}
+
+fn learn(
+    survey: &Survey<'_>,
+    basis: &Basis,
     centred: &[f64],
     prior: &FieldPrior,
-) -> (Vec<f64>, ScatterLaw) {
-    let residuals: Vec<f64> = sites
-        .iter()
-        .zip(centred)
-        .map(|(site, value)| {
-            let same: Vec<f64> = sites
-                .iter()
-                .zip(centred)
-                .filter(|(other, _)| other.section == site.section)
-                .map(|(_, value)| *value)
-                .collect();
-            let trust = same.len() as f64 / (same.len() as f64 + 1.5);
-            value - trust * quantile(&same, START_QUANTILE).unwrap_or(0.0)
-        })
-        .collect();
-    // Of a normal law: the 95 % point less the 70 % point is 1.645 − 0.524 standard deviations.
-    let upper = quantile(&residuals, 0.95).unwrap_or(0.0)
-        - quantile(&residuals, START_QUANTILE).unwrap_or(0.0);
-    let (low, high) = prior.scatter_sd;
-    let start = if residuals.len() < 20 { SCATTER_PRIOR } else { (upper / 1.121).clamp(low, high) };
-    (residuals, ScatterLaw { sd: start, loose_share: LOOSE_SHARE_PRIOR })
+) -> Option<Learned> {
+    let sites: Vec<&Site> = survey.observations.iter().map(|o| &survey.sites[o.site]).collect();
+    let whole =
+        SparseDesign::new(basis.column_count(), sites.iter().map(|site| basis.row_at_site(site)));
+    let framed = |spread: &BroadSpread, freedom: f64| {
+        let prior_variances = basis.prior_variances(spread);
+        let (kept, design) = whole.reduced(&prior_variances);
+        let prior_precisions = kept.iter().map(|column| 1.0 / prior_variances[*column]).collect();
+        let variances = survey.observations.iter().map(|o| o.variance).collect();
+        let sections = sections(&sites);
+        let scatter_sd = prior.scatter_sd;
+        let frame = Frame { design, variances, prior_precisions, sections, freedom, scatter_sd };
+        (kept, frame)
+    };
+    let priors = SpreadPriors::default();
+    let observed_design = basis.design(sites.iter().copied());
+    let mut spread = of_sound_rows(priors.middle().spread);
+    let (mut kept, mut frame) = framed(&spread, 0.0);
+    let mut fit = frame.fit(centred)?;
+    for _ in 0..LEARN_ROUND_COUNT {
+        if centred.len() >= LEARN_COUNT_MIN {
+            let normal = Normal::of_noise(&observed_design, centred, &fit.noise);
+            let start = BroadFit { spread, scatter_sd: fit.scatter.sd };
+            spread = of_sound_rows(learn_spreads(&normal, basis, &start, &priors));
+        }
+        let freedom = fit.freedom(&frame);
+        (kept, frame) = framed(&spread, freedom);
+        fit = frame.fit(centred)?;
+    }
+    Some(Learned { spread, kept, frame, fit })
 }
 
-fn predict(
-    survey: &Survey<'_>,
-    observed: &[&Site],
-    process: &GaussianProcess,
-    base: f64,
-    prior: &FieldPrior,
-) -> (Vec<f64>, Vec<f64>) {
-    survey
-        .sites
-        .iter()
-        .map(|site| {
-            let total = |a: &Site, b: &Site| {
-                let parts = covariance(a, b, prior);
-                parts.broad + parts.rows
-            };
-            let cross: Vec<f64> = observed.iter().map(|other| total(site, other)).collect();
-            let variance = process.variance(&cross, total(site, site));
-            (base + process.mean(&cross), variance.sqrt())
-        })
-        .unzip()
+/// The spreads with rows that differ no more than a sound plank's.
+fn of_sound_rows(spread: BroadSpread) -> BroadSpread {
+    BroadSpread {
+        row_sd: spread.row_sd.min(ROW_SD_MAX),
+        section_row_sd: spread.section_row_sd.min(SECTION_ROW_SD_MAX),
+        ..spread
+    }
+}
+
+/// Observations of each section.
+fn sections(sites: &[&Site]) -> Vec<Vec<usize>> {
+    let mut numbers: Vec<u8> = sites.iter().map(|site| site.section).collect();
+    numbers.sort_unstable();
+    numbers.dedup();
+    numbers
+        .into_iter()
+        .map(|number| (0..sites.len()).filter(|i| sites[*i].section == number).collect())
+        .collect()
 }
 
 #[cfg(test)]

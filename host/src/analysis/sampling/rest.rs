@@ -324,5 +324,7 @@ fn zone_of(
         loose_share: loose.len() as f64 / members.len().max(1) as f64,
         doubtful_count: loose.iter().fold(0.0, |sum, i| sum + pins[*i].judgement.doubtful_chance),
         diameter_um: None,
+        log_depth_u: 0.0,
+        readings: Vec::new(),
     }
 }

@@ -52,7 +52,10 @@ impl Next<'_> {
         let present = place::sections(&self.sites);
         let kind = self.asked.instrument.kind;
         let row = match rows.as_slice() {
-            [row] => format!(", {}", place::row_name(*row, self.rows.len(), kind)),
+            [row] => {
+                let lined = sections.iter().any(|s| place::lines_flange(&self.sites, *s));
+                format!(", {}", place::row_name(*row, self.rows.len(), kind, lined))
+            }
             _ => String::new(),
         };
         let phrase = place::section_phrase(&sections, &present);

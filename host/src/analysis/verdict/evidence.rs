@@ -193,6 +193,7 @@ pub fn pattern_words(zone: &Zone) -> String {
         ZoneShape::WholeRow => "a whole row is evenly low",
         ZoneShape::AlongFlange => "loose pins stand in a line along the plate flange",
         ZoneShape::Patch => "loose pins make a patch",
+        ZoneShape::HighTreble => "the last notes of the treble are loose together",
         ZoneShape::Scattered => "single loose pins are scattered",
         ZoneShape::WholeSection => "a whole section is low",
         ZoneShape::Everywhere => "the whole plank is low",

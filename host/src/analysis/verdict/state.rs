@@ -36,6 +36,10 @@ pub enum PlankState {
 /// Chance that a plank with a fault in one place is dry or worn besides (DER).
 const ALSO_DRY_CHANCE: f64 = 0.15;
 
+/// Share of low sections that are no section but the last notes of the treble: one end of one of
+/// some five (DER).
+const HIGH_TREBLE_SHARE: f64 = 0.2;
+
 /// Number of states.
 pub const STATE_COUNT: usize = 10;
 
@@ -104,7 +108,7 @@ impl PlankState {
 
     /// Chance that the gravest zone of a whole survey has this shape; `None`: no zone.
     pub const fn shape_chance(self, shape: Option<ZoneShape>) -> f64 {
-        let [none, ragged, row, flange, patch, scattered, section, everywhere] = match self {
+        let [none, ragged, row, flange, patch, scattered, sections, everywhere] = match self {
             PlankState::Sound => [0.93, 0.005, 0.01, 0.005, 0.005, 0.03, 0.01, 0.005],
             PlankState::Tight => [0.95, 0.005, 0.01, 0.005, 0.005, 0.02, 0.004, 0.001],
             PlankState::Dried => [0.25, 0.01, 0.01, 0.03, 0.02, 0.10, 0.13, 0.45],
@@ -122,8 +126,9 @@ impl PlankState {
             Some(ZoneShape::WholeRow) => row,
             Some(ZoneShape::AlongFlange) => flange,
             Some(ZoneShape::Patch) => patch,
+            Some(ZoneShape::HighTreble) => HIGH_TREBLE_SHARE * sections,
             Some(ZoneShape::Scattered) => scattered,
-            Some(ZoneShape::WholeSection) => section,
+            Some(ZoneShape::WholeSection) => (1.0 - HIGH_TREBLE_SHARE) * sections,
             Some(ZoneShape::Everywhere) => everywhere,
         }
     }

@@ -1,8 +1,11 @@
-//! Zones that no neighbour shows: a row evenly low, a section or the whole plank low, and single
-//! bad holes.
+//! Zones that no neighbour shows: a section or the whole plank low, and single bad holes. They
+//! rest on the bands alone.
+//!
+//! A section that stands a step below the others and is still serviceable is no zone: sections are
+//! drilled and strung by themselves, and a restrung one leaves the others lower.
 
 use super::super::profile::Profile;
-use super::super::stats::{mean, median, probability_below};
+use super::super::stats::{mean, normal_cdf, probability_below};
 use super::place;
 use super::shape::Context;
 use super::{Zone, ZoneShape};
@@ -15,22 +18,15 @@ const LOW_PART_SHARE_MIN: f64 = 0.35;
 const LOW_SECTIONS_SHARE_MIN: f64 = 0.66;
 /// Read pins below which a section is not judged as a whole.
 const SECTION_COUNT_MIN: usize = 4;
-/// Step below the rest, natural-log units, from which a section stands low (ours: 26 %).
-const SECTION_STEP_MAX: f64 = -0.3;
-/// Step of a row's middle below its section, natural-log units, from which it is low (ours: 18 %).
-const ROW_STEP_MAX: f64 = -0.2;
-/// Read pins below which a row of a section is not judged as a whole.
-const ROW_COUNT_MIN: usize = 8;
-/// Standard errors that a row's step must exceed.
-const ROW_ERRORS_MIN: f64 = 4.0;
-/// Single bad holes from which they are listed as scattered.
-const SCATTERED_COUNT_MIN: usize = 3;
+/// Single bad holes from which they are listed as scattered: this many, and this share of the
+/// pins read. A sound plank of 230 pins has up to three (DER).
+const SCATTERED_COUNT_MIN: f64 = 1.5;
+const SCATTERED_SHARE_MIN: f64 = 0.015;
 
 struct Level {
     section: u8,
     sites: Vec<usize>,
     weak_share: f64,
-    log_mean: f64,
 }
 
 fn level(context: &Context<'_>, section: u8, profile: &Profile) -> Option<Level> {
@@ -42,8 +38,7 @@ fn level(context: &Context<'_>, section: u8, profile: &Profile) -> Option<Level>
     }
     let sites: Vec<usize> = inside.iter().map(|o| o.site).collect();
     let weak: Vec<f64> = sites.iter().map(|site| weak_chance(context, *site, profile)).collect();
-    let logs: Vec<f64> = sites.iter().map(|site| context.field.log_mean[*site]).collect();
-    Some(Level { section, sites, weak_share: mean(&weak)?, log_mean: mean(&logs)? })
+    Some(Level { section, sites, weak_share: mean(&weak)? })
 }
 
 /// Chance that a pin is weak or worse on either scale.
@@ -67,7 +62,7 @@ pub(super) fn low_levels(context: &Context<'_>, profile: &Profile) -> Vec<Zone> 
     }
     let weak = levels.iter().fold(0.0, |sum, l| sum + l.weak_share * l.sites.len() as f64);
     let low_count = levels.iter().filter(|l| l.weak_share >= LOW_PART_SHARE_MIN).count();
-    let general = weak / pin_count as f64 >= LOW_SHARE_MIN
+    let general = surely_above(weak / pin_count as f64, pin_count, LOW_SHARE_MIN, profile)
         && low_count as f64 >= LOW_SECTIONS_SHARE_MIN * levels.len() as f64;
     if general {
         let all: Vec<usize> = levels.iter().flat_map(|l| l.sites.iter().copied()).collect();
@@ -75,24 +70,26 @@ pub(super) fn low_levels(context: &Context<'_>, profile: &Profile) -> Vec<Zone> 
     }
     levels
         .iter()
-        .filter(|level| stands_low(level, &levels, context, profile))
+        .filter(|level| stands_low(level, &levels, profile))
         .map(|level| low_zone(context, ZoneShape::WholeSection, &level.sites, profile))
         .collect()
 }
 
-fn stands_low(level: &Level, all: &[Level], context: &Context<'_>, profile: &Profile) -> bool {
-    let others: Vec<&Level> = all.iter().filter(|l| l.section != level.section).collect();
-    let other_logs: Vec<f64> = others.iter().map(|l| l.log_mean).collect();
-    let other_weak: Vec<f64> = others.iter().map(|l| l.weak_share).collect();
-    let low = level.weak_share >= LOW_SHARE_MIN
-        && mean(&other_weak).is_none_or(|share| share < 0.7 * level.weak_share);
-    let step = mean(&other_logs).map_or(0.0, |log| level.log_mean - log);
-    // The step's own uncertainty: scatter over the section's pins, three standard errors.
-    let error = context.field.scatter.sd / (level.sites.len() as f64).sqrt();
-    let stepped = step <= SECTION_STEP_MAX.min(-3.0 * error)
-        && libm::exp(level.log_mean) < profile.as_new_nm.value
-        && level.weak_share >= 0.5 * LOW_SHARE_MIN;
-    low || stepped
+fn stands_low(level: &Level, all: &[Level], profile: &Profile) -> bool {
+    let others: Vec<f64> =
+        all.iter().filter(|l| l.section != level.section).map(|l| l.weak_share).collect();
+    surely_above(level.weak_share, level.sites.len(), LOW_SHARE_MIN, profile)
+        && mean(&others).is_none_or(|share| share < 0.7 * level.weak_share)
+}
+
+/// Whether a share found among `count` pins lies above `limit` at the profile's guard risk
+/// (the score test of a share, normal approximation).
+fn surely_above(share: f64, count: usize, limit: f64, profile: &Profile) -> bool {
+    let count = count as f64;
+    let above = share - limit;
+    // The share's distance in standard errors of the limit, against the risk of being wrong.
+    let error = (limit * (1.0 - limit) / count).sqrt();
+    above > 0.0 && normal_cdf(-above / error) <= profile.guard_risk.value
 }
 
 fn low_zone(context: &Context<'_>, shape: ZoneShape, sites: &[usize], profile: &Profile) -> Zone {
@@ -119,45 +116,6 @@ fn low_zone(context: &Context<'_>, shape: ZoneShape, sites: &[usize], profile: &
     zone
 }
 
-/// Rows of a section that are evenly lower than the section: so mildly that the field took the
-/// row's step for its own, hence not found by the scan.
-pub(super) fn low_rows(context: &Context<'_>, zones: &[Zone]) -> Vec<Zone> {
-    let sites = &context.survey.sites;
-    let mut found = Vec::new();
-    for section in place::sections(sites) {
-        let rows = place::rows_of_section(sites, section);
-        for row in rows.iter().filter(|_| rows.len() > 1) {
-            let inside: Vec<usize> = (0..context.survey.observations.len())
-                .filter(|i| {
-                    let site = &sites[context.survey.observations[*i].site];
-                    site.section == section && site.row == *row
-                })
-                .collect();
-            let steps: Vec<f64> =
-                inside.iter().map(|i| context.field.broad_residuals[*i]).collect();
-            let error = context.field.scatter.sd / (steps.len().max(1) as f64).sqrt();
-            let low = median(&steps)
-                .is_some_and(|step| step <= ROW_STEP_MAX.min(-ROW_ERRORS_MIN * error));
-            let members: Vec<usize> =
-                inside.iter().map(|i| context.survey.observations[*i].site).collect();
-            let known = zones.iter().any(|zone| {
-                zone.p_value.is_some() && members.iter().any(|m| zone.pins.contains(&sites[*m].pin))
-            });
-            if low && !known && steps.len() >= ROW_COUNT_MIN {
-                let (loose, tight): (Vec<usize>, Vec<usize>) =
-                    (0..members.len()).partition(|i| steps[*i] < 0.5 * ROW_STEP_MAX);
-                let pick = |of: Vec<usize>| of.into_iter().map(|i| members[i]).collect::<Vec<_>>();
-                let (loose, tight) = (pick(loose), pick(tight));
-                let mut zone = context.describe(ZoneShape::WholeRow, &loose, &tight, &[], None);
-                let step = median(&steps).unwrap_or(0.0);
-                zone.surroundings_nm = zone.friction_median_nm * libm::exp(-step);
-                found.push(zone);
-            }
-        }
-    }
-    found
-}
-
 /// Single bad holes: far below their own field, doubtful, and in no other zone.
 pub(super) fn scattered(context: &Context<'_>, zones: &[Zone]) -> Option<Zone> {
     let loose: Vec<usize> = context
@@ -174,6 +132,7 @@ pub(super) fn scattered(context: &Context<'_>, zones: &[Zone]) -> Option<Zone> {
         })
         .map(|(_, o)| o.site)
         .collect();
-    (loose.len() >= SCATTERED_COUNT_MIN)
+    let read_count = context.survey.observations.len() as f64;
+    (loose.len() as f64 >= SCATTERED_COUNT_MIN + SCATTERED_SHARE_MIN * read_count)
         .then(|| context.describe(ZoneShape::Scattered, &loose, &[], &[], None))
 }

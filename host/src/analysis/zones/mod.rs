@@ -2,12 +2,14 @@
 //! shape usually means.
 //!
 //! Two kinds of evidence make a zone. *Relative*: the pins stand below the field round them, at
-//! a stated rate of false alarms (`search`). *Absolute*: a section or the whole plank is low;
-//! no neighbour shows that, only the bands do (`levels`). What a shape means is the trade's
-//! reading and only evidence.
+//! a stated rate of false alarms (`search`, `candidates`). *Absolute*: a section or the whole plank
+//! is low, or many single holes are bad; no neighbour shows that, only the bands do (`levels`).
+//! What a shape means is the trade's reading and only evidence (`reading`).
 
+mod candidates;
 mod levels;
 pub mod place;
+mod reading;
 pub mod search;
 mod shape;
 
@@ -15,9 +17,12 @@ use pinhold_protocol::record::Pin;
 
 use super::PinResult;
 use super::field::SoundField;
+use super::input::{Condition, Estimate};
 use super::profile::{Grade, Profile};
 use super::survey::Survey;
 use crate::instrument::InstrumentKind;
+
+pub use reading::LikelyReading;
 
 /// Share of a low level's pins that lie in other zones, from which those explain it (ours).
 const EXPLAINED_SHARE_MIN: f64 = 0.7;
@@ -35,6 +40,8 @@ pub enum ZoneShape {
     AlongFlange,
     /// Neighbours over several rows.
     Patch,
+    /// The last notes of the treble, over all rows.
+    HighTreble,
     /// Single bad holes here and there.
     Scattered,
     /// A whole section.
@@ -45,11 +52,12 @@ pub enum ZoneShape {
 
 impl ZoneShape {
     /// All shapes.
-    pub const ALL: [ZoneShape; 7] = [
+    pub const ALL: [ZoneShape; 8] = [
         ZoneShape::RaggedLineInside,
         ZoneShape::WholeRow,
         ZoneShape::AlongFlange,
         ZoneShape::Patch,
+        ZoneShape::HighTreble,
         ZoneShape::Scattered,
         ZoneShape::WholeSection,
         ZoneShape::Everywhere,
@@ -62,6 +70,7 @@ impl ZoneShape {
             ZoneShape::WholeRow => "whole-row",
             ZoneShape::AlongFlange => "along-flange",
             ZoneShape::Patch => "patch",
+            ZoneShape::HighTreble => "high-treble",
             ZoneShape::Scattered => "scattered",
             ZoneShape::WholeSection => "whole-section",
             ZoneShape::Everywhere => "everywhere",
@@ -85,6 +94,10 @@ impl ZoneShape {
             ZoneShape::AlongFlange => vec![
                 ("may be only fibre crushed against the plate flange", Grade::OneReport),
                 ("does not clear a split: one such line was one", Grade::OneReport),
+            ],
+            ZoneShape::HighTreble => vec![
+                ("the last notes fail together (common practice, no source)", Grade::Practice),
+                ("drying from the plank's end, or poor reach of the lever", Grade::Derived),
             ],
             ZoneShape::Patch => vec![
                 ("oil, liquid or another contamination: look for halo and stain", Grade::Practice),
@@ -137,6 +150,10 @@ pub struct Zone {
     pub doubtful_count: f64,
     /// Mean diameter of its pins where known, micrometres.
     pub diameter_um: Option<f64>,
+    /// Standard uncertainty of the logarithm of friction over surroundings.
+    pub log_depth_u: f64,
+    /// What it usually means, the likeliest first.
+    pub readings: Vec<LikelyReading>,
 }
 
 impl Zone {
@@ -158,6 +175,13 @@ impl Zone {
     pub fn depth_share(&self) -> f64 {
         if self.surroundings_nm > 0.0 { self.depth_nm() / self.surroundings_nm } else { 0.0 }
     }
+
+    /// The same with its standard uncertainty: scatter of the loose pins and what is not known of
+    /// their surroundings.
+    pub fn depth(&self) -> Estimate {
+        let share = self.depth_share();
+        Estimate { value: share, u: (1.0 - share) * self.log_depth_u }
+    }
 }
 
 /// All zones, those with the most doubtful pins first.
@@ -165,7 +189,7 @@ pub fn find(
     survey: &Survey<'_>,
     field: &SoundField,
     pins: &[PinResult],
-    kind: InstrumentKind,
+    (kind, condition): (InstrumentKind, &Condition),
     profile: &Profile,
     seed: u64,
 ) -> Vec<Zone> {
@@ -173,7 +197,6 @@ pub fn find(
     let found = search::search(survey, field, rate, profile.bootstrap_count, seed);
     let context = shape::Context { survey, field, pins, kind };
     let mut zones = context.zones_from(found);
-    zones.extend(levels::low_rows(&context, &zones));
     let mut low = levels::low_levels(&context, profile);
     // What a line or patch explains is not a level: those pins stand out from good neighbours.
     low.retain(|level| {
@@ -190,6 +213,9 @@ pub fn find(
     });
     zones.extend(low);
     zones.extend(levels::scattered(&context, &zones));
+    for zone in &mut zones {
+        zone.readings = context.readings(zone, condition, profile);
+    }
     zones.sort_by(|a, b| {
         b.doubtful_count.total_cmp(&a.doubtful_count).then_with(|| a.place.cmp(&b.place))
     });

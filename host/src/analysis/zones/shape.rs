@@ -6,6 +6,7 @@ use super::super::PinResult;
 use super::super::field::SoundField;
 use super::super::stats::{mean, median, standard_deviation};
 use super::super::survey::Survey;
+use super::candidates::{EVEN_SPREAD_MAX, ROW_COUNT_MIN};
 use super::place;
 use super::search::{Candidate, CandidateKind};
 use super::{Zone, ZoneShape};
@@ -21,8 +22,11 @@ const FLANGE_SHARE_MIN: f64 = 0.6;
 const WHOLE_ROW_SHARE_MIN: f64 = 0.85;
 /// Share of tight pins inside up to which a low row is even (ours).
 const EVEN_TIGHT_SHARE_MAX: f64 = 0.08;
-/// Spread inside, over the sound scatter, up to which a low row is even (ours).
-const EVEN_SPREAD_MAX: f64 = 1.6;
+/// Share of the read pins from a zone's first to the end of the treble that are loose, from which
+/// it is the high treble (ours).
+const HIGH_TREBLE_SHARE_MIN: f64 = 0.65;
+/// Notes that the high treble has at least and at most.
+const HIGH_TREBLE_NOTES: std::ops::RangeInclusive<usize> = 4..=24;
 /// Pins of one row that may lie between two parts of the same line.
 const GAP_COUNT_MAX: usize = 6;
 
@@ -94,11 +98,14 @@ impl Context<'_> {
 
     fn zone(&self, candidate: &Candidate) -> Zone {
         let sites = &self.survey.sites;
-        let loose = self.loose_sites(candidate);
-        let members: Vec<usize> = candidate.members.iter().map(|i| self.site(*i)).collect();
+        let mut loose = self.loose_sites(candidate);
+        let mut members: Vec<usize> = candidate.members.iter().map(|i| self.site(*i)).collect();
+        let shape = self.classify(candidate, &loose, &members);
+        if shape == ZoneShape::WholeRow {
+            (loose, members) = self.whole_row(&loose);
+        }
         let tight: Vec<usize> =
             members.iter().copied().filter(|site| !loose.contains(site)).collect();
-        let shape = self.classify(candidate, &loose, &members);
         let span = members.iter().map(|i| sites[*i].x_m);
         let (low, high) = span.fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
         let rows: Vec<u8> = unique(loose.iter().map(|i| sites[*i].row));
@@ -120,6 +127,12 @@ impl Context<'_> {
         };
         let flange_count = loose.iter().filter(|i| sites[**i].at_flange).count();
         let at_flange = flange_count as f64 >= FLANGE_SHARE_MIN * loose.len() as f64;
+        if candidate.kind == CandidateKind::Row {
+            return ZoneShape::WholeRow;
+        }
+        if self.is_high_treble(loose) {
+            return ZoneShape::HighTreble;
+        }
         let line_share = in_row(main_row).max(flange_count) as f64 / loose.len() as f64;
         let sections = unique(loose.iter().map(|i| sites[*i].section));
         let row_count =
@@ -153,11 +166,48 @@ impl Context<'_> {
         let residuals: Vec<f64> =
             candidate.members.iter().map(|i| self.field.residuals[*i]).collect();
         let spread = standard_deviation(&residuals).unwrap_or(0.0);
-        read_count >= 8
+        read_count >= ROW_COUNT_MIN
             && candidate.kind == CandidateKind::Run
             && inside as f64 >= WHOLE_ROW_SHARE_MIN * read_count as f64
             && tight_share <= EVEN_TIGHT_SHARE_MAX
             && spread <= EVEN_SPREAD_MAX * self.field.scatter.sd
+    }
+
+    /// Loose pins over several rows from some note to the end of the treble.
+    fn is_high_treble(&self, loose: &[usize]) -> bool {
+        let sites = &self.survey.sites;
+        let last = sites.iter().map(|site| site.pin.note).max();
+        let from = loose.iter().map(|i| sites[*i].pin.note).min();
+        let (Some(last), Some(from)) = (last, from) else { return false };
+        let read = self.survey.observations.iter().filter(|o| sites[o.site].pin.note >= from);
+        let inside = loose.len() as f64 >= HIGH_TREBLE_SHARE_MIN * read.count() as f64;
+        let rows = unique(loose.iter().map(|i| sites[*i].row));
+        let main_row =
+            rows.iter().map(|row| loose.iter().filter(|i| sites[**i].row == *row).count()).max();
+        let over_rows =
+            main_row.is_some_and(|most| (most as f64) < LINE_SHARE_MIN * loose.len() as f64);
+        inside && over_rows && HIGH_TREBLE_NOTES.contains(&usize::from(last - from + 1))
+    }
+
+    /// All read pins of the row that most of these stand in, in the sections they touch: those
+    /// at least half as far down as the row's middle, and all.
+    fn whole_row(&self, loose: &[usize]) -> (Vec<usize>, Vec<usize>) {
+        let sites = &self.survey.sites;
+        let sections = unique(loose.iter().map(|i| sites[*i].section));
+        let in_row = |row: u8| loose.iter().filter(|i| sites[**i].row == row).count();
+        let rows = unique(loose.iter().map(|i| sites[*i].row));
+        let main = rows.iter().copied().max_by_key(|row| in_row(*row)).unwrap_or(0);
+        let pairs = self.survey.observations.iter().zip(&self.field.broad_residuals);
+        let inside: Vec<(usize, f64)> = pairs
+            .map(|(o, step)| (o.site, *step))
+            .filter(|(site, _)| {
+                sites[*site].row == main && sections.contains(&sites[*site].section)
+            })
+            .collect();
+        let steps: Vec<f64> = inside.iter().map(|(_, step)| *step).collect();
+        let middle = median(&steps).unwrap_or(0.0);
+        let low = inside.iter().filter(|(_, step)| *step < 0.5 * middle);
+        (low.map(|(site, _)| *site).collect(), inside.iter().map(|(site, _)| *site).collect())
     }
 
     /// Fills a zone from sites.
@@ -178,14 +228,24 @@ impl Context<'_> {
         let pins = names(loose);
         let sections = unique(loose.iter().map(|i| sites[*i].section));
         let rows = unique(loose.iter().map(|i| sites[*i].row));
-        let logs: Vec<f64> = self
-            .survey
-            .observations
-            .iter()
-            .filter(|o| loose.contains(&o.site))
-            .map(|o| o.log_friction)
+        let inside = || {
+            let pairs = self.survey.observations.iter().enumerate();
+            pairs.filter(|(_, o)| loose.contains(&o.site))
+        };
+        let logs: Vec<f64> = inside().map(|(_, o)| o.log_friction).collect();
+        // The field may have followed a row evenly low: what stands round it is the other rows.
+        let expected: Vec<f64> = inside()
+            .map(|(i, o)| match shape {
+                ZoneShape::WholeRow => o.log_friction - self.field.broad_residuals[i],
+                _ => self.field.log_mean[o.site],
+            })
             .collect();
-        let expected: Vec<f64> = loose.iter().map(|i| self.field.log_mean[*i]).collect();
+        let steps: Vec<f64> = logs.iter().zip(&expected).map(|(log, round)| log - round).collect();
+        let open = mean(&loose.iter().map(|i| self.field.log_sd[*i]).collect::<Vec<f64>>());
+        let spread = standard_deviation(&steps).unwrap_or(self.field.scatter.sd);
+        // A median has π/2 times the variance of a mean.
+        let of_middle = 0.5 * std::f64::consts::PI * spread * spread / steps.len().max(1) as f64;
+        let log_depth_u = (of_middle + open.map_or(0.0, |sd| sd * sd)).sqrt();
         let diameters: Vec<f64> =
             loose.iter().filter_map(|i| sites[*i].diameter_um).map(f64::from).collect();
         let read_inside = loose.iter().chain(tight);
@@ -204,6 +264,8 @@ impl Context<'_> {
             doubtful_count: read_inside
                 .fold(0.0, |sum, i| sum + self.pins[*i].judgement.doubtful_chance),
             diameter_um: mean(&diameters),
+            log_depth_u,
+            readings: Vec::new(),
         }
     }
 
@@ -220,6 +282,7 @@ impl Context<'_> {
             (ZoneShape::Everywhere, _) => "the whole plank".to_owned(),
             (ZoneShape::WholeSection, _) => format!("{section}, all rows, {notes}"),
             (ZoneShape::Scattered, _) => format!("{section}, single pins among {notes}"),
+            (ZoneShape::HighTreble, _) => format!("the last notes of the treble, {notes}"),
             (ZoneShape::AlongFlange, _) => format!("{section}, along the flange, {notes}"),
             (_, [row]) => {
                 format!("{section}, {}, {notes}", row_name(*row))
