@@ -23,7 +23,7 @@ PROCESSES = 1e-9
 ADJUSTED = 1e-12
 # Of Monte-Carlo errors of the difference.
 STANDARD_ERRORS = 4.0
-PERMUTATIONS = 4999
+PERMUTATIONS = 1999
 
 
 class Table:

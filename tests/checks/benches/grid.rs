@@ -8,7 +8,7 @@
 
 use std::time::Instant;
 
-use pinhold::analysis::field::linear::{Design, LinearField};
+use pinhold::analysis::field::kriging::{Kriged, ordinary_kriging};
 use pinhold::analysis::random::Random;
 use pinhold::analysis::spatial::variogram::{VariogramModel, VariogramShape};
 use serde_json::json;
@@ -44,26 +44,10 @@ fn steps(from: f64, to: f64, count: usize) -> Vec<f64> {
 }
 
 /// Estimates and variances for a new reading, row after row.
-fn grid(places: &[[f64; 2]], values: &[f64], xs: &[f64], ys: &[f64]) -> (Vec<f64>, Vec<f64>) {
-    let distance = |a: &[f64; 2], b: &[f64; 2]| {
-        let (x, y) = (a[0] - b[0], a[1] - b[1]);
-        (x * x + y * y).sqrt()
-    };
-    let ones = Design::from_rows(1, places.iter().map(|_| vec![1.0]));
-    let noise = vec![MODEL.nugget; places.len()];
-    let flat = [f64::INFINITY];
-    let covariance = |i: usize, j: usize| MODEL.covariance(distance(&places[i], &places[j]));
-    let fitted = LinearField::fit_correlated(ones, values, &noise, &flat, covariance)
-        .expect("positive definite");
-    let cells = ys.iter().flat_map(|y| xs.iter().map(move |x| [*x, *y]));
-    cells
-        .map(|cell| {
-            let cross: Vec<f64> =
-                places.iter().map(|pin| MODEL.covariance(distance(pin, &cell))).collect();
-            let variance = fitted.variance(&[1.0], &cross, MODEL.partial_sill) + MODEL.nugget;
-            (fitted.mean(&[1.0], &cross), variance)
-        })
-        .unzip()
+fn grid(places: &[[f64; 2]], values: &[f64], xs: &[f64], ys: &[f64]) -> Vec<Kriged> {
+    let cells: Vec<[f64; 2]> = ys.iter().flat_map(|y| xs.iter().map(move |x| [*x, *y])).collect();
+    let covariance = |distance: f64| MODEL.covariance_of_readings(distance);
+    ordinary_kriging(places, values, covariance, MODEL.reach(), &cells).expect("positive definite")
 }
 
 fn main() {
@@ -71,14 +55,15 @@ fn main() {
     let last = places[places.len() - 1][0];
     let (xs, ys) = (steps(-0.01, last + 0.01, COLUMN_COUNT), steps(-0.01, 0.052, ROW_COUNT));
     let mut seconds = Vec::new();
-    let mut result = (Vec::new(), Vec::new());
+    let mut result = Vec::new();
     for _ in 0..REPEAT_COUNT {
         let started = Instant::now();
         result = grid(&places, &values, &xs, &ys);
         seconds.push(started.elapsed().as_secs_f64());
     }
-    let sample = |all: &[f64]| all.iter().copied().step_by(SAMPLE_STEP).collect::<Vec<f64>>();
-    let (estimates, variances) = (sample(&result.0), sample(&result.1));
+    let sample = result.iter().step_by(SAMPLE_STEP);
+    let (estimates, variances): (Vec<f64>, Vec<f64>) =
+        sample.map(|cell| (cell.value, cell.variance)).unzip();
     let document = json!({
         "places": places, "values": values, "xs": xs, "ys": ys, "model": MODEL,
         "step": SAMPLE_STEP, "estimates": estimates, "variances": variances, "seconds": seconds,

@@ -74,6 +74,12 @@ impl Window {
         })
     }
 
+    /// A⁻¹, the inverse of the observations' whole prior covariance: what correlates the
+    /// leave-one-out residuals.
+    pub const fn precision(&self) -> &SquareMatrix {
+        &self.precision
+    }
+
     /// For every observation, itself less its prediction from all the others, and the variance of
     /// that difference, its own noise included.
     pub fn leave_one_out(&self) -> Vec<(f64, f64)> {

@@ -153,7 +153,8 @@ mod tests {
         let values = [1.0, 2.5, 2.0, 7.0, -1.0, 0.5];
         let weights = line(6).row_standardised();
         let s0 = weights.sums().s0;
-        let statistics: [fn(&[f64], &Weights, f64) -> f64; 2] = [moran_value, geary_value];
+        type Statistic = fn(&[f64], &Weights, f64) -> f64;
+        let statistics: [Statistic; 2] = [moran_value, geary_value];
         let moments = [moran(&values, &weights), geary(&values, &weights)];
         for (statistic, moments) in statistics.into_iter().zip(moments) {
             let moments = moments.expect("values vary");

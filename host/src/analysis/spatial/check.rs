@@ -256,10 +256,12 @@ fn spots(clipped: &[f64], weights: &Weights, kept: &[usize]) -> (Vec<usize>, Vec
     let p_values: Vec<f64> = tried.iter().map(|(_, z)| either_side(*z)).collect();
     let adjusted = benjamini_hochberg(&p_values);
     let found = tried.iter().zip(adjusted).filter(|(_, p)| *p < FALSE_SHARE);
-    let (low, high): (Vec<&(usize, f64)>, Vec<&(usize, f64)>) =
-        found.map(|(spot, _)| spot).partition(|(_, z)| *z < 0.0);
-    let indices = |spots: Vec<&(usize, f64)>| spots.into_iter().map(|(i, _)| kept[*i]).collect();
-    (indices(low), indices(high))
+    let found: Vec<(usize, f64)> = found.map(|((index, z), _)| (kept[*index], *z)).collect();
+    let on_side = |side: f64| {
+        let those = found.iter().filter(move |(_, z)| z * side > 0.0);
+        those.map(|(index, _)| *index).collect()
+    };
+    (on_side(-1.0), on_side(1.0))
 }
 
 fn sentence(check: &ModelCheck) -> String {

@@ -107,6 +107,21 @@ impl VariogramModel {
     pub fn covariance(&self, distance: f64) -> f64 {
         self.partial_sill * (1.0 - self.shape.rise(distance / self.range))
     }
+
+    /// Covariance of two readings at a distance: at one place the nugget too, as they are then one
+    /// and the same.
+    pub fn covariance_of_readings(&self, distance: f64) -> f64 {
+        let own = if distance == 0.0 { self.nugget } else { 0.0 };
+        own + self.covariance(distance)
+    }
+
+    /// Distance from which on the covariance is exactly zero; infinite where it never is.
+    pub fn reach(&self) -> f64 {
+        match self.shape {
+            VariogramShape::Spherical => self.range,
+            VariogramShape::Exponential => f64::INFINITY,
+        }
+    }
 }
 
 /// The curve of this shape nearest to the bins, each weighted by its pairs over its squared
@@ -212,6 +227,10 @@ mod tests {
             assert!((got.partial_sill - model.partial_sill).abs() < 1e-7, "{got:?}");
             assert!((got.range - model.range).abs() < 1e-6, "{got:?}");
             assert!((got.covariance(0.0) - got.partial_sill).abs() < 1e-15);
+            let one = got.covariance_of_readings(0.0);
+            assert!((one - got.nugget - got.partial_sill).abs() < 1e-15);
+            let reach = got.reach();
+            assert!(reach.is_infinite() || got.covariance_of_readings(reach) == 0.0);
         }
     }
 

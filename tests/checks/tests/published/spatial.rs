@@ -1,6 +1,6 @@
 //! The field's mathematics.
 
-use pinhold::analysis::field::linear::{Design, LinearField};
+use pinhold::analysis::field::kriging::ordinary_kriging;
 use pinhold::analysis::gp::{GaussianProcess, squared_exponential};
 use pinhold::analysis::scan::scan_lowest_mean;
 use pinhold::analysis::spatial::variogram::{self, VariogramModel, VariogramShape};
@@ -44,35 +44,17 @@ fn lowest_mean_scan(case: &Case) {
     assert_eq!(points[zone.centre], centre);
 }
 
-fn distance(a: &[f64; 2], b: &[f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
-}
-
-/// Ordinary kriging is a flat constant, a remainder with the variogram's covariance, and noise of
-/// the nugget's size.
-fn constant_and_remainder(
-    points: &[[f64; 2]],
-    values: &[f64],
-    model: &VariogramModel,
-) -> LinearField {
-    let ones = Design::from_rows(1, points.iter().map(|_| vec![1.0]));
-    let noise = vec![model.nugget; points.len()];
-    let covariance = |i: usize, j: usize| model.covariance(distance(&points[i], &points[j]));
-    LinearField::fit_correlated(ones, values, &noise, &[f64::INFINITY], covariance)
-        .expect("positive definite")
-}
-
 /// Estimate, and variance for a new reading, nugget included.
 fn kriged(
     points: &[[f64; 2]],
     values: &[f64],
     model: &VariogramModel,
-    place: &[f64; 2],
+    place: [f64; 2],
 ) -> (f64, f64) {
-    let field = constant_and_remainder(points, values, model);
-    let cross: Vec<f64> = points.iter().map(|p| model.covariance(distance(p, place))).collect();
-    let variance = field.variance(&[1.0], &cross, model.partial_sill);
-    (field.mean(&[1.0], &cross), variance + model.nugget)
+    let covariance = |distance: f64| model.covariance_of_readings(distance);
+    let cells = ordinary_kriging(points, values, covariance, model.reach(), &[place]);
+    let cell = cells.expect("positive definite")[0];
+    (cell.value, cell.variance)
 }
 
 fn seven_samples(case: &Case) {
@@ -86,7 +68,7 @@ fn seven_samples(case: &Case) {
         range: 10.0 / 3.0,
     };
     let place = ["/inputs/point/0", "/inputs/point/1"].map(|axis| case.number(axis));
-    let (estimate, variance) = kriged(&points, &values, &model, &place);
+    let (estimate, variance) = kriged(&points, &values, &model, place);
     for (got, name) in [(estimate, "estimate"), (variance, "variance")] {
         case.check(got, &format!("/expected/full_precision/{name}"), "/full_precision");
         case.check(got, &format!("/expected/published/{name}"), &format!("/published/{name}"));
@@ -94,7 +76,7 @@ fn seven_samples(case: &Case) {
     // The estimate is linear in the samples: a sample's weight is what it alone would give.
     for index in 0..points.len() {
         let only: Vec<f64> = (0..points.len()).map(|i| f64::from(i == index)).collect();
-        let (weight, _) = kriged(&points, &only, &model, &place);
+        let (weight, _) = kriged(&points, &only, &model, place);
         let at = |which: &str| format!("/expected/{which}/weights/{index}");
         case.check(weight, &at("full_precision"), "/full_precision");
         case.check(weight, &at("published"), "/published/weights");
@@ -111,7 +93,7 @@ fn meuse(case: &Case) {
     let model = VariogramModel { shape, nugget: 0.05, partial_sill: 0.59, range: 897.0 };
     for row in case.table("/expected/kriging") {
         let place = [row.number("x"), row.number("y")];
-        let (estimate, variance) = kriged(&points, &values, &model, &place);
+        let (estimate, variance) = kriged(&points, &values, &model, place);
         let tolerance = case.tolerance("/kriging");
         tolerance.check_printed(estimate, row.text("log_zinc_prediction"));
         tolerance.check_printed(variance, row.text("kriging_variance"));
@@ -147,10 +129,10 @@ fn meuse(case: &Case) {
 cases! {
     "08_spatial":
     "SPA-P05" ordinary_kriging_of_seven_samples,
-        "`analysis::field::linear`, with a flat constant: estimate, variance, weights",
+        "`analysis::field::kriging`: estimate, variance, weights",
         seven_samples;
     "SPA-P06" ordinary_kriging_and_variogram_of_the_meuse,
-        "`analysis::field::linear`, with a flat constant; `analysis::spatial::variogram`", meuse;
+        "`analysis::field::kriging`, `analysis::spatial::variogram`", meuse;
     "SPA-P07" gaussian_process_regression, "`analysis::gp::GaussianProcess`", gaussian_process;
     "SPA-P10" normal_model_scan, "`analysis::scan::scan_lowest_mean`", lowest_mean_scan;
 }

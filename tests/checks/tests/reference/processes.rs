@@ -1,7 +1,7 @@
 //! Kriging and Gaussian processes with given covariances, on the fields and places between.
 
 use pinhold::analysis::field::compact::LocalPart;
-use pinhold::analysis::field::linear::{Design, LinearField};
+use pinhold::analysis::field::kriging::ordinary_kriging;
 use pinhold::analysis::gp::{GaussianProcess, squared_exponential};
 use pinhold::analysis::spatial::variogram::{VariogramModel, VariogramShape};
 use pinhold::analysis::stats::mean;
@@ -39,29 +39,22 @@ fn wendland(model: &VariogramModel, distance: f64) -> f64 {
     part.covariance(distance, 0.0, true)
 }
 
-/// Ordinary kriging: a flat constant, a remainder with the variogram's covariance, noise of the
-/// nugget's size. The shape is the model's own unless another is named.
+/// Ordinary kriging as the map's machinery does it. The shape is the model's own unless another is
+/// named.
 fn kriging(field: &Field, model: VariogramModel, shape: Option<&str>) -> Value {
     let Field { name, places, values } = field;
-    let ones = Design::from_rows(1, places.iter().map(|_| vec![1.0]));
-    let noise = vec![model.nugget; places.len()];
-    let at_distance = |distance: f64| match shape {
-        Some(_) => wendland(&model, distance),
-        None => model.covariance(distance),
+    let (covariance, reach): (Box<dyn Fn(f64) -> f64>, f64) = match shape {
+        Some(_) => {
+            let own = move |distance: f64| if distance == 0.0 { model.nugget } else { 0.0 };
+            (Box::new(move |distance| own(distance) + wendland(&model, distance)), model.range)
+        }
+        None => (Box::new(move |distance| model.covariance_of_readings(distance)), model.reach()),
     };
-    let covariance = |i: usize, j: usize| at_distance(distance(&places[i], &places[j]));
-    let fitted = LinearField::fit_correlated(ones, values, &noise, &[f64::INFINITY], covariance)
-        .expect("positive definite");
     let at = between(field);
-    let (estimates, variances): (Vec<f64>, Vec<f64>) = at
-        .iter()
-        .map(|place| {
-            let cross: Vec<f64> =
-                places.iter().map(|pin| at_distance(distance(pin, place))).collect();
-            let variance = fitted.variance(&[1.0], &cross, model.partial_sill) + model.nugget;
-            (fitted.mean(&[1.0], &cross), variance)
-        })
-        .unzip();
+    let kriged =
+        ordinary_kriging(places, values, covariance, reach, &at).expect("positive definite");
+    let (estimates, variances): (Vec<f64>, Vec<f64>) =
+        kriged.iter().map(|cell| (cell.value, cell.variance)).unzip();
     let shape = shape.map_or_else(|| json!(model.shape), |shape| json!(shape));
     json!({
         "name": name, "places": places, "values": values, "at": at, "shape": shape,

@@ -16,6 +16,8 @@ use super::reading::{self, Shown};
 
 /// Steps of the table of chances.
 const STEP_COUNT: usize = 10;
+/// What a normal law has within half of its 95 % interval.
+const SHARE_OF_HALF: f64 = 0.672_9;
 /// Of the normal law: 95 % lie within.
 const Z_95: f64 = 1.959_964;
 
@@ -54,6 +56,8 @@ pub struct UnreadTally {
     pub inside: Clustered,
     /// The same of an interval half as wide: would anyone notice?
     pub inside_half: Clustered,
+    /// The same of the expected value and 1.96 standard deviations to each side.
+    pub inside_plain: Clustered,
     /// Standardised errors: their mean and mean square less one.
     pub error: Clustered,
     /// Square of them, less one.
@@ -62,14 +66,18 @@ pub struct UnreadTally {
     pub chances: [Clustered; STEP_COUNT],
     /// Sum of the stated chances in each step.
     stated: [f64; STEP_COUNT],
+    /// Pins by where the truth lies in their law, in tenths: as many in each when it is right.
+    pub tenths: [u64; STEP_COUNT],
 }
 
 /// What was said of a pin that was not read, and the truth.
 struct UnreadPin {
     expected_nm: f64,
     u_nm: f64,
-    /// Stated chance of being below the limit.
+    /// Stated chance of being below the limit, friction being doubtful there.
     chance: f64,
+    /// Stated chance of being below the truth: evenly spread when the law is the right one.
+    below_truth: f64,
     truth_nm: f64,
 }
 
@@ -79,9 +87,10 @@ impl UnreadPin {
         (self.truth_nm - self.expected_nm) / self.u_nm.max(1e-12)
     }
 
-    /// 1 when the truth lies within so many standard deviations.
-    fn within(&self, half: f64) -> f64 {
-        if self.z().abs() <= half { 1.0 } else { 0.0 }
+    /// 1 when the truth lies in the middle `share` of the stated law.
+    fn in_middle(&self, share: f64) -> f64 {
+        let tail = 0.5 * (1.0 - share);
+        if (tail..=1.0 - tail).contains(&self.below_truth) { 1.0 } else { 0.0 }
     }
 
     /// Came true or not, less the chance stated.
@@ -114,13 +123,16 @@ pub fn unread(plank: &Plank) -> UnreadPins {
         ..Profile::default()
     };
     let assessment = assessed(plank, &readings, &profile);
-    let points = assessment.field.points.iter().zip(&assessment.pins).zip(&plank.pins);
+    let laws = assessment.plank.iter().flat_map(|field| &field.points);
+    let points = assessment.field.points.iter().zip(&assessment.pins).zip(laws);
     let pins = points
-        .filter(|((_, pin), _)| !pin.read)
-        .map(|((point, _), truth)| UnreadPin {
+        .zip(&plank.pins)
+        .filter(|(((_, pin), _), _)| !pin.read)
+        .map(|(((point, _), law), truth)| UnreadPin {
             expected_nm: point.expected_nm.value,
             u_nm: point.expected_nm.u,
             chance: point.doubtful_chance,
+            below_truth: law.law.chance_below(libm::log(truth.friction_nm), 0.0),
             truth_nm: truth.friction_nm,
         })
         .collect();
@@ -132,10 +144,15 @@ impl UnreadTally {
     pub fn add(&mut self, plank: &UnreadPins) {
         let pins = &plank.pins;
         let each = |of: &dyn Fn(&UnreadPin) -> f64| -> Vec<f64> { pins.iter().map(of).collect() };
-        self.inside.add_plank(&each(&|pin| pin.within(Z_95) - 0.95));
-        self.inside_half.add_plank(&each(&|pin| pin.within(0.5 * Z_95) - 0.95));
+        let plain = |pin: &UnreadPin| if pin.z().abs() <= Z_95 { 0.05 } else { -0.95 };
+        self.inside.add_plank(&each(&|pin| pin.in_middle(0.95) - 0.95));
+        self.inside_half.add_plank(&each(&|pin| pin.in_middle(SHARE_OF_HALF) - 0.95));
+        self.inside_plain.add_plank(&each(&plain));
         self.error.add_plank(&each(&UnreadPin::z));
         self.square.add_plank(&each(&|pin| pin.z() * pin.z() - 1.0));
+        for pin in pins {
+            self.tenths[step_of(pin.below_truth)] += 1;
+        }
         for step in 0..STEP_COUNT {
             let mine = || pins.iter().filter(move |pin| step_of(pin.chance) == step);
             let came_true: Vec<f64> = mine().map(|pin| pin.came_true(plank.limit_nm)).collect();
@@ -171,15 +188,19 @@ impl fmt::Display for UnreadTally {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "{} unread pins: {:.2} ± {:.2} % inside their 95 % interval ({:.1} % of half of it); \
-             standardised error {:+.3}, mean square {:.3}",
+            "{} unread pins: {:.2} ± {:.2} % inside their 95 % interval ({:.1} % of half of it; \
+             {:.2} % within 1.96 u); standardised error {:+.3}, mean square {:.3}",
             self.inside.count,
             100.0 * self.coverage(),
             100.0 * self.inside.error(),
             100.0 * self.coverage_of_half(),
+            100.0 * (0.95 + self.inside_plain.mean()),
             self.error.mean(),
             1.0 + self.square.mean(),
         )?;
+        let all = self.tenths.iter().sum::<u64>().max(1) as f64;
+        let tenths = self.tenths.map(|count| format!("{:.1}", 100.0 * count as f64 / all));
+        writeln!(f, "  in each tenth of its law, %: {}", tenths.join(" "))?;
         writeln!(f, "  stated chance   pins  mean stated  came true")?;
         for (step, (chance, stated)) in self.chances.iter().zip(self.stated).enumerate() {
             let mean = stated / chance.count.max(1.0);
