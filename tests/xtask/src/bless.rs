@@ -26,10 +26,8 @@ pub(crate) fn word(runner: &Runner) -> Result<(), String> {
     runner.cargo_with(&signal, "PINHOLD_BLESS", "1")?;
     let map = ["test", "-p", "pinhold-simtest", "--test", "map_bits"];
     runner.cargo_with(&map, "PINHOLD_BLESS", "1")?;
-    let adaptive = ["test", "-p", "pinhold-simtest", "--test", "adaptive"];
-    runner.cargo_with(&adaptive, "PINHOLD_BLESS", "1")?;
     println!("\nwhat changed, to be looked at before it is committed:");
-    let folder = runner.root.join("tests");
+    let folder = runner.root.join("tests/fixtures");
     run(Command::new("git").current_dir(&folder).args(["status", "--short", "."]))?;
     run(Command::new("git").current_dir(&folder).args(["--no-pager", "diff", "--stat", "-p", "."]))
 }
@@ -38,6 +36,8 @@ pub(crate) fn word(runner: &Runner) -> Result<(), String> {
 pub(crate) fn tables(runner: &Runner) -> Result<(), String> {
     let planks = ["test", "-p", "pinhold-simtest", "--test", "planks", "--", "--nocapture"];
     runner.cargo_with(&planks, "PINHOLD_PLANKS", "bless")?;
+    let adaptive = ["test", "-p", "pinhold-simtest", "--test", "adaptive", "--", "--nocapture"];
+    runner.cargo_with(&adaptive, "PINHOLD_ADAPTIVE", "bless")?;
     println!("\nwhat changed, to be looked at before it is committed:");
     let folder = runner.root.join("tests/sim/tables");
     run(Command::new("git").current_dir(&folder).args(["status", "--short", "."]))?;

@@ -7,8 +7,8 @@
 //! one: the closing line and the exit code both count it. Exit codes: 0 all well, 1 something
 //! failed, 2 not a word or the machine lacks something.
 
-mod bits;
 mod bench;
+mod bits;
 mod bless;
 mod elf;
 mod features;

@@ -43,16 +43,16 @@ const PARTS: [Part; 6] = [
         value: "10",
     },
     Part {
+        name: "adaptive surveys: 700 planks",
+        arguments: &["-p", "pinhold-simtest", "--test", "adaptive"],
+        variable: "PINHOLD_ADAPTIVE",
+        value: "long",
+    },
+    Part {
         name: "the map: a thousand sound planks of a kind, a hundred of each fault",
         arguments: &["-p", "pinhold-simtest", "--test", "planks"],
         variable: "PINHOLD_PLANKS",
         value: "long",
-    },
-    Part {
-        name: "adaptive surveys: 700 planks",
-        arguments: &["-p", "pinhold-simtest", "--test", "adaptive"],
-        variable: "PINHOLD_ADAPTIVE",
-        value: "10",
     },
     Part {
         name: "emulated lever: kills, resets, cut cables, 100 of each and more",

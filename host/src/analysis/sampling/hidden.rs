@@ -8,7 +8,7 @@
 //! Deliberately not here: whether such a place counts as a zone; that is the scan's business, with
 //! its stated rate of false alarms.
 
-use super::places::{flange_line, nearest, rows, rows_by_section};
+use super::places::{along, flange_line, nearest, rows, rows_by_section};
 use crate::analysis::Assessment;
 use crate::analysis::random::Random;
 use crate::analysis::stats::normal_density;
@@ -21,6 +21,8 @@ use crate::analysis::zones::ZoneShape;
 const RUN_COUNTS: [usize; 6] = [5, 8, 12, 17, 24, 34];
 /// Sizes of patches that are looked for, pins (ours).
 const PATCH_COUNTS: [usize; 3] = [8, 14, 22];
+/// Sizes of the high treble that are looked for, pins from the last note down (ours).
+const HIGH_TREBLE_COUNTS: [usize; 3] = [12, 24, 36];
 /// Shares of loosened pins inside, and how far they stand below the field, natural-log units: the
 /// zones' own alternatives, coarser (ours).
 const SHARES: [f64; 2] = [0.65, 0.93];
@@ -44,10 +46,11 @@ pub(super) enum Kind {
     Flange,
     WholeRow,
     Patch,
+    HighTreble,
 }
 
 impl Kind {
-    const ALL: [Kind; 4] = [Kind::Run, Kind::Flange, Kind::WholeRow, Kind::Patch];
+    const ALL: [Kind; 5] = [Kind::Run, Kind::Flange, Kind::WholeRow, Kind::Patch, Kind::HighTreble];
 
     /// The shape the zone search would call it.
     pub(super) const fn shape(self) -> ZoneShape {
@@ -56,6 +59,7 @@ impl Kind {
             Kind::Flange => ZoneShape::AlongFlange,
             Kind::WholeRow => ZoneShape::WholeRow,
             Kind::Patch => ZoneShape::Patch,
+            Kind::HighTreble => ZoneShape::HighTreble,
         }
     }
 }
@@ -91,6 +95,11 @@ pub(super) fn windows(sites: &[Site]) -> Vec<Window> {
             }
         }
     }
+    let treble = along((0..sites.len()).collect(), sites);
+    for count in HIGH_TREBLE_COUNTS.into_iter().filter(|count| treble.len() >= 2 * count) {
+        let members = treble[treble.len() - count..].to_vec();
+        all.push(Window { kind: Kind::HighTreble, members, share: 1.0 });
+    }
     share_out(&mut all);
     all
 }
@@ -120,7 +129,7 @@ fn share_out(all: &mut [Window]) {
 
 /// Chance of each kind of zone before the pins are looked at: what the states of the plank show,
 /// the states weighed on everything but pattern, lineup, share and scatter.
-fn kind_chances(assessment: &Assessment) -> [f64; 4] {
+fn kind_chances(assessment: &Assessment) -> [f64; 5] {
     use EvidenceKind::{Lineup, Pattern, Scatter, Share};
     let beside: Vec<_> = assessment
         .verdict

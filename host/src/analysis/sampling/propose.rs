@@ -229,7 +229,8 @@ impl<'a> Next<'a> {
 
     fn draws(&self) -> Vec<Drawn> {
         let seen = Seen::new(self.assessment);
-        if self.assessment.field.points.is_empty() {
+        // Nothing could be fitted: nothing can be drawn.
+        if self.assessment.field.points.len() != self.sites.len() {
             return Vec::new();
         }
         let rest = Rest::new(

@@ -53,8 +53,8 @@ impl Next<'_> {
         let kind = self.asked.instrument.kind;
         let row = match rows.as_slice() {
             [row] => {
-                let lines_flange = self.sites.iter().any(|site| site.at_flange);
-                format!(", {}", place::row_name(*row, self.rows.len(), kind, lines_flange))
+                let lined = sections.iter().any(|s| place::lines_flange(&self.sites, *s));
+                format!(", {}", place::row_name(*row, self.rows.len(), kind, lined))
             }
             _ => String::new(),
         };
