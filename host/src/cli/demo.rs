@@ -29,7 +29,7 @@ use super::show::{self, ReportArguments};
 use super::survey::{plan_for, slip_angle};
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
 use crate::instrument::scale::StringScale;
-use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace, pin_name};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, pin_name};
 use crate::report::{self, MapModel};
 use crate::store::{
     InstrumentFacts, InstrumentId, NewInstrument, NewSurvey, Store, StoreError, StoredPlan,
@@ -102,7 +102,7 @@ pub fn instrument_of(piano: &Piano, name: &str) -> Instrument {
             pinhold_sim::piano::Kind::Grand => InstrumentKind::Grand,
             pinhold_sim::piano::Kind::Upright => InstrumentKind::Upright,
         },
-        face: PlateFace::Full,
+        face: crate::instrument::PlateFace::Full,
         first_note: pins.first().map_or(1, |field_pin| field_pin.pin.note),
         last_note: pins.last().map_or(88, |field_pin| field_pin.pin.note),
         pins,

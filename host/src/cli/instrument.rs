@@ -50,7 +50,7 @@ pub enum Deed {
     List,
     /// Store an instrument's string scale from a CSV file, or show what is known of its strings
     Strings(StringsArguments),
-    /// Print the description an instrument's pins are laid out by, or its positions; lay it out anew
+    /// Print how an instrument's pins are laid out, or their positions; lay it out anew
     Layout(layout::LayoutArguments),
     /// Store measured positions of pins from a CSV file
     Places(places::PlacesArguments),

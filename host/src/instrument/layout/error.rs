@@ -88,8 +88,8 @@ pub enum LayoutError {
     },
     /// The flange would lie beyond a pin.
     #[error(
-        "the flange would lie {distance_mm:.1} mm beyond pin {pin}; check distance_mm, curve_mm and \
-         flange_mm"
+        "the flange would lie {distance_mm:.1} mm beyond pin {pin}; check distance_mm, curve_mm \
+         and flange_mm"
     )]
     FlangeBeyond {
         /// The pin's name.

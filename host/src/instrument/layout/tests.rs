@@ -363,6 +363,9 @@ fn any_text() -> impl Strategy<Value = String> {
     })
 }
 
+/// What a slip of the finger puts into a text.
+const JUNK: [&str; 11] = ["", "\n", "-", "e9", "'", "[[", "nan", "99", "\u{1b}", "=", "."];
+
 proptest! {
     #[test]
     fn any_description_gives_distinct_finite_places_in_their_rows(text in any_text()) {
@@ -411,7 +414,7 @@ proptest! {
     fn a_description_broken_anywhere_is_refused_in_words(
         text in any_text(),
         at in any::<prop::sample::Index>(),
-        junk in prop::sample::select(vec!["", "\n", "-", "e9", "'", "[[", "nan", "99", "\u{1b}", "=", "."]),
+        junk in prop::sample::select(JUNK.to_vec()),
     ) {
         let at = at.index(text.len());
         let broken = format!("{}{junk}{}", &text[..at], &text[(at + 1).min(text.len())..]);

@@ -6,7 +6,7 @@
 //! host's own.
 
 use pinhold::instrument::scale::StringScale;
-use pinhold::instrument::{FieldPin, Instrument, InstrumentKind};
+use pinhold::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace};
 use pinhold_protocol::record::{Pin, StringPosition};
 use pinhold_sim::rng::Random;
 
@@ -174,6 +174,7 @@ pub(super) fn drawn(random: &mut Random) -> Instrument {
     Instrument {
         name: "Invented".to_owned(),
         kind: kinds[random.whole(0, 1)],
+        face: PlateFace::Full,
         first_note: 1,
         last_note: style.last_note,
         pins,
