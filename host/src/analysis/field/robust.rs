@@ -7,7 +7,7 @@
 //! A mixture of normal laws fitted this way is a redescending M-estimate (Huber and Ronchetti,
 //! *Robust Statistics*, 2009, chapter 7); the start decides which of its solutions is taken.
 //!
-//! Deliberately not here: what the shapes are (`basis`) and how large they may be (`spread`).
+//! Deliberately not here: what the shapes are (`basis`) and how large they may be (`hyper`).
 
 use super::super::linalg::{Cholesky, SquareMatrix};
 use super::super::scatter::{

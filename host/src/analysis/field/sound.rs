@@ -4,7 +4,7 @@
 //! Logarithm of friction = broad shapes (level, section steps and slopes, rows, a smooth trend) +
 //! scatter from pin to pin + measurement error. Scatter is a mixture: most pins scatter normally
 //! about the field, a few are loose (far below), fewer still stand above (a glued pin, an odd
-//! size). How large the shapes are is learned from the readings (`spread`); the fit itself is in
+//! size). How large the shapes are is learned from the readings (`hyper`); the fit itself is in
 //! `robust`. Section effects are steps: a restrung section stays sharp.
 //!
 //! A [`SoundPlank`] is what the fitted field would bring forth if nothing ailed it: zones are
@@ -17,8 +17,9 @@ use super::super::scatter::ScatterLaw;
 use super::super::stats::median;
 use super::super::survey::{Site, Survey};
 use super::basis::{Basis, BroadSpread};
+use super::hyper::{BroadFit, SpreadPriors, learn_spreads};
+use super::linear::Normal;
 use super::robust::{Frame, RobustFit, SparseDesign};
-use super::spread::{BEFOREHAND, Likelihood};
 
 /// Limits of what the field may learn.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,6 +37,11 @@ impl Default for FieldPrior {
 
 /// Observations below which the spreads stay what they were beforehand.
 const LEARN_COUNT_MIN: usize = 12;
+/// Largest spread of rows, over the instrument and within a section, that a sound plank has,
+/// natural-log units (DER): a few per cent. A row evenly low is a finding and must not teach the
+/// field that rows differ.
+const ROW_SD_MAX: f64 = 0.035;
+const SECTION_ROW_SD_MAX: f64 = 0.025;
 /// Times that spreads are learned, each from the fit with the ones before.
 const LEARN_ROUND_COUNT: usize = 2;
 
@@ -216,19 +222,31 @@ fn learn(
         let frame = Frame { design, variances, prior_precisions, sections, freedom, scatter_sd };
         (kept, frame)
     };
-    let mut spread = BEFOREHAND;
+    let priors = SpreadPriors::default();
+    let observed_design = basis.design(sites.iter().copied());
+    let mut spread = of_sound_rows(priors.middle().spread);
     let (mut kept, mut frame) = framed(&spread, 0.0);
     let mut fit = frame.fit(centred)?;
     for _ in 0..LEARN_ROUND_COUNT {
         if centred.len() >= LEARN_COUNT_MIN {
-            let (gram, right) = whole.normal_equations(centred, &fit.noise);
-            spread = Likelihood { basis, gram, right }.learn();
+            let normal = Normal::of_noise(&observed_design, centred, &fit.noise);
+            let start = BroadFit { spread, scatter_sd: fit.scatter.sd };
+            spread = of_sound_rows(learn_spreads(&normal, basis, &start, &priors));
         }
         let freedom = fit.freedom(&frame);
         (kept, frame) = framed(&spread, freedom);
         fit = frame.fit(centred)?;
     }
     Some(Learned { spread, kept, frame, fit })
+}
+
+/// The spreads with rows that differ no more than a sound plank's.
+fn of_sound_rows(spread: BroadSpread) -> BroadSpread {
+    BroadSpread {
+        row_sd: spread.row_sd.min(ROW_SD_MAX),
+        section_row_sd: spread.section_row_sd.min(SECTION_ROW_SD_MAX),
+        ..spread
+    }
 }
 
 /// Observations of each section.
