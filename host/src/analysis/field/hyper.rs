@@ -10,8 +10,7 @@
 //! Shapes' spreads change prior variances only; for them the normal equations are made once
 //! ([`Normal`]). Scatter and the local part need them anew, and are searched in turn (`local`).
 //!
-//! Deliberately not here: the chances themselves (`scatter`), what the field says, and the spreads
-//! of the sound field (`spread`), of which less is asked.
+//! Deliberately not here: the chances themselves (`scatter`), and what the field says.
 //!
 //! Invariant: a bounded number of evaluations in a fixed order, the same bits on every machine.
 

@@ -102,6 +102,14 @@ impl Normal {
         Normal { shape_count, size: observed.0.len(), gram, right, squares, log_determinant }
     }
 
+    /// Of observations with independent noise alone, its variances finite and above zero.
+    pub fn of_noise(design: &Design, observed: &[f64], noise_variances: &[f64]) -> Normal {
+        let remainder = Remainder::Noise(noise_variances.to_vec());
+        let (pulled, pulled_observed) = (remainder.pull(design), remainder.pull_one(observed));
+        let log_determinant = remainder.log_determinant();
+        Normal::new((design, &pulled), (observed, &pulled_observed), log_determinant)
+    }
+
     /// Of observations whose remainder and noise together have this covariance.
     pub fn of_covariance(design: &Design, observed: &[f64], covariance: &Cholesky) -> Normal {
         let column_count = design.column_count;
