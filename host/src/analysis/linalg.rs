@@ -35,6 +35,23 @@ impl SquareMatrix {
         SquareMatrix { size, cells }
     }
 
+    /// The lower triangle from a function of row and column; of each row only the cells from
+    /// `first(row)` on differ from zero. Nothing is above the diagonal.
+    pub fn of_envelope(
+        size: usize,
+        first: impl Fn(usize) -> usize,
+        cell: impl Fn(usize, usize) -> f64,
+    ) -> SquareMatrix {
+        let mut cells = vec![0.0; size * size];
+        for (row, here) in cells.chunks_exact_mut(size.max(1)).enumerate() {
+            let from = first(row).min(row);
+            for (column, into) in (from..=row).zip(&mut here[from..=row]) {
+                *into = cell(row, column);
+            }
+        }
+        SquareMatrix { size, cells }
+    }
+
     /// Rows, and columns.
     pub const fn size(&self) -> usize {
         self.size
@@ -97,25 +114,34 @@ impl Cholesky {
     ///
     /// `None` when it is not positive definite to working precision, or holds a NaN.
     pub fn new(matrix: &SquareMatrix) -> Option<Cholesky> {
-        let size = matrix.size();
-        let first = |row: usize| matrix.row(row)[..row].iter().position(|cell| *cell != 0.0);
-        let firsts: Vec<usize> = (0..size).map(|row| first(row).unwrap_or(row)).collect();
-        let mut lower = SquareMatrix { size, cells: vec![0.0; size * size] };
+        Cholesky::factor(matrix.clone())
+    }
+
+    /// The same in the matrix's own memory.
+    ///
+    /// `None` when it is not positive definite to working precision, or holds a NaN.
+    pub fn factor(matrix: SquareMatrix) -> Option<Cholesky> {
+        let mut lower = matrix;
+        let size = lower.size;
+        let mut firsts: Vec<usize> = Vec::with_capacity(size);
         for row in 0..size {
             let (above, from) = lower.cells.split_at_mut(row * size);
             let here = &mut from[..size];
-            for column in firsts[row]..row {
-                let start = firsts[row].max(firsts[column]);
+            here[row + 1..].fill(0.0);
+            let first = here[..row].iter().position(|cell| *cell != 0.0).unwrap_or(row);
+            for column in first..row {
+                let start = first.max(firsts[column]).min(column);
                 let other = &above[column * size..(column + 1) * size];
                 let known = dot(&here[start..column], &other[start..column]);
-                here[column] = (matrix.at(row, column) - known) / other[column];
+                here[column] = (here[column] - known) / other[column];
             }
-            let known = &here[firsts[row]..row];
-            let rest = matrix.at(row, row) - dot(known, known);
+            let known = &here[first..row];
+            let rest = here[row] - dot(known, known);
             if rest.is_nan() || rest <= 0.0 {
                 return None;
             }
             here[row] = rest.sqrt();
+            firsts.push(first);
         }
         Some(Cholesky { lower, firsts })
     }

@@ -50,7 +50,7 @@ pub struct SpreadPriors {
     pub section_slope: LogNormal,
     /// A row over the whole instrument: some per cent.
     pub row: LogNormal,
-    /// A row within one section.
+    /// A row within one section: some per cent, or half where it was one drilling run.
     pub section_row: LogNormal,
     /// The smooth trend.
     pub trend: LogNormal,
@@ -66,7 +66,7 @@ impl Default for SpreadPriors {
             section: LogNormal::new(0.14, 0.7),
             section_slope: LogNormal::new(0.04, 0.7),
             row: LogNormal::new(0.025, 0.7),
-            section_row: LogNormal::new(0.02, 0.7),
+            section_row: LogNormal::new(0.025, 1.0),
             trend: LogNormal::new(0.07, 0.8),
             trend_length_m: LogNormal::new(0.25, 0.5),
             scatter: LogNormal::new(0.12, 0.35),
@@ -103,6 +103,11 @@ impl SpreadPriors {
     const fn broad(&self) -> [LogNormal; BROAD_COUNT] {
         let SpreadPriors { section, section_slope, row, section_row, trend, .. } = *self;
         [section, section_slope, row, section_row, trend, self.trend_length_m]
+    }
+
+    /// Logarithm of the prior density of the broad shapes' spreads, its constant left out.
+    pub(super) fn log_density_of(&self, fit: &BroadFit) -> f64 {
+        self.log_density_of_broad(&fit.logarithms())
     }
 
     fn log_density_of_broad(&self, logarithms: &[f64]) -> f64 {

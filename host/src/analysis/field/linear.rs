@@ -127,11 +127,15 @@ impl Normal {
     }
 
     fn posterior(&self, prior_variances: &[f64]) -> Option<Posterior> {
-        let matrix = SquareMatrix::from_lower(self.shape_count, |row, column| {
-            let prior = if row == column { 1.0 / prior_variances[row] } else { 0.0 };
-            self.gram[row * self.shape_count + column] + prior
-        });
-        let precision = Cholesky::new(&matrix)?;
+        let matrix = SquareMatrix::of_envelope(
+            self.shape_count,
+            |_| 0,
+            |row, column| {
+                let prior = if row == column { 1.0 / prior_variances[row] } else { 0.0 };
+                self.gram[row * self.shape_count + column] + prior
+            },
+        );
+        let precision = Cholesky::factor(matrix)?;
         let sizes = precision.solve(&self.right);
         let squares = self.squares - dot(&self.right, &sizes);
         let finite = prior_variances.iter().filter(|variance| variance.is_finite());
@@ -199,11 +203,27 @@ impl LinearField {
         prior_variances: &[f64],
         covariance: impl Fn(usize, usize) -> f64,
     ) -> Option<LinearField> {
-        let matrix = SquareMatrix::from_lower(observed.len(), |row, column| {
-            let noise = if row == column { noise_variances[row] } else { 0.0 };
-            covariance(row, column) + noise
-        });
-        let remainder = Remainder::Correlated(Cholesky::new(&matrix)?);
+        let matrix = SquareMatrix::of_envelope(
+            observed.len(),
+            |_| 0,
+            |row, column| {
+                let noise = if row == column { noise_variances[row] } else { 0.0 };
+                covariance(row, column) + noise
+            },
+        );
+        LinearField::fit_factored(design, observed, Cholesky::factor(matrix)?, prior_variances)
+    }
+
+    /// Fits `observed` with remainder and noise together of this covariance.
+    ///
+    /// `None` when the system is not positive definite, or a number is not finite.
+    pub fn fit_factored(
+        design: Design,
+        observed: &[f64],
+        covariance: Cholesky,
+        prior_variances: &[f64],
+    ) -> Option<LinearField> {
+        let remainder = Remainder::Correlated(covariance);
         LinearField::solve(design, observed, remainder, prior_variances)
     }
 

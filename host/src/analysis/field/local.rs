@@ -40,7 +40,7 @@ impl Default for LocalPriors {
     fn default() -> LocalPriors {
         LocalPriors {
             sd: LogNormal { middle: 0.08, log_sd: 1.1 },
-            along_m: LogNormal { middle: 0.15, log_sd: 0.5 },
+            along_m: LogNormal { middle: 0.15, log_sd: 0.4 },
             across_m: LogNormal { middle: 0.05, log_sd: 0.5 },
             shared: (3.0, 1.5),
         }
@@ -86,8 +86,9 @@ fn parts_of(at: &[f64]) -> (f64, LocalPart) {
 const COORDINATE_COUNT: usize = 5;
 /// What is shared stays this far from none and from all while its log odds are searched.
 const SHARED_EDGE: f64 = 0.01;
-/// Priors end this many of their standard deviations from their middle: numbers stay numbers.
-const PRIOR_END_SD: f64 = 3.5;
+/// Priors end this many of their standard deviations from their middle: what reaches farther than
+/// 0.42 m along the plank is a broad shape.
+const PRIOR_END_SD: f64 = 2.6;
 /// First steps of a search.
 const STEPS: [f64; COORDINATE_COUNT] = [0.2, 0.7, 0.4, 0.4, 1.0];
 /// Agreement of log densities at which a search ends.
@@ -122,47 +123,101 @@ impl LocalPriors {
     }
 }
 
-/// Covariance of local part and noise together at places in order along the plank.
+/// Covariance of local part and noise together at places in order along the plank: the lower
+/// triangle.
 pub fn covariance(spots: &[Spot], local: &LocalPart, noise_variances: &[f64]) -> SquareMatrix {
-    SquareMatrix::from_lower(spots.len(), |row, column| {
+    let first = |row: usize| {
+        let edge_m = spots[row].x_m - local.reach_along_m;
+        spots[..row].partition_point(|spot| spot.x_m <= edge_m)
+    };
+    SquareMatrix::of_envelope(spots.len(), first, |row, column| {
         let (a, b) = (spots[row], spots[column]);
         let noise = if row == column { noise_variances[row] } else { 0.0 };
         local.covariance(a.x_m - b.x_m, a.y_m - b.y_m, a.section == b.section) + noise
     })
 }
 
-/// Learns all spreads, beginning at `start`; `spots` are the observations' places, in order along
-/// the plank. The local part gets `evaluation_count_max` evaluations.
-pub fn learn_whole(
-    evidence: &Evidence<'_>,
-    spots: &[Spot],
-    start: WholeFit,
-    (broad, local): (&SpreadPriors, &LocalPriors),
-    evaluation_count_max: usize,
-) -> WholeFit {
-    let variances = evidence.basis.prior_variances(&start.broad.spread);
-    let normal_of = |scatter_sd: f64, part: &LocalPart| {
-        let noise = evidence.noise_variances(scatter_sd);
-        let factor = Cholesky::new(&covariance(spots, part, &noise))?;
-        Some(Normal::of_covariance(evidence.design, evidence.observed, &factor))
-    };
-    let of_parts = |at: &[f64]| {
-        let prior = local.log_density(at, broad.scatter);
-        if prior == f64::NEG_INFINITY {
-            return f64::INFINITY;
-        }
-        let (scatter_sd, part) = parts_of(at);
-        let density = normal_of(scatter_sd, &part)
-            .and_then(|normal| normal.log_marginal_likelihood(&variances))
-            .unwrap_or(f64::NEG_INFINITY);
-        -(density + evidence.doubt(scatter_sd) + prior)
-    };
-    let from = start.coordinates();
-    let found = minimise(&from, &STEPS, evaluation_count_max, TOLERANCE, of_parts);
-    let (scatter_sd, part) = parts_of(&found.at);
-    let mut fit = WholeFit { broad: BroadFit { scatter_sd, ..start.broad }, local: part };
-    if let Some(normal) = normal_of(scatter_sd, &part) {
-        fit.broad.spread = learn_spreads(&normal, evidence.basis, &fit.broad, broad);
+/// Spreads and how well they explain the plank.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Learned {
+    /// The spreads.
+    pub fit: WholeFit,
+    /// Logarithm of their posterior density, up to a constant of the observations; minus infinity
+    /// where nothing could be fitted.
+    pub log_density: f64,
+}
+
+/// What a search of all spreads works with.
+#[derive(Clone, Copy, Debug)]
+pub struct Learner<'a> {
+    /// The observations.
+    pub evidence: Evidence<'a>,
+    /// Their places, in order along the plank.
+    pub spots: &'a [Spot],
+    /// Priors of the broad shapes and the scatter.
+    pub broad: &'a SpreadPriors,
+    /// Priors of the local part.
+    pub local: &'a LocalPriors,
+}
+
+/// Which parts are searched first: what they explain, the others need not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum First {
+    /// A row or a section, then what it leaves.
+    Broad,
+    /// A bad place, then what it leaves.
+    Local,
+}
+
+impl Learner<'_> {
+    fn normal(&self, fit: &WholeFit) -> Option<Normal> {
+        let noise = self.evidence.noise_variances(fit.broad.scatter_sd);
+        let factor = Cholesky::factor(covariance(self.spots, &fit.local, &noise))?;
+        Some(Normal::of_covariance(self.evidence.design, self.evidence.observed, &factor))
     }
-    fit
+
+    /// Broad shapes' spreads while everything else stays.
+    fn learn_broad(&self, fit: &mut WholeFit) {
+        if let Some(normal) = self.normal(fit) {
+            fit.broad.spread = learn_spreads(&normal, self.evidence.basis, &fit.broad, self.broad);
+        }
+    }
+
+    /// Scatter and local part while the broad shapes' spreads stay.
+    fn learn_local(&self, fit: &mut WholeFit, evaluation_count_max: usize) -> f64 {
+        let variances = self.evidence.basis.prior_variances(&fit.broad.spread);
+        let broad = fit.broad;
+        let of_parts = |at: &[f64]| {
+            let prior = self.local.log_density(at, self.broad.scatter);
+            if prior == f64::NEG_INFINITY {
+                return f64::INFINITY;
+            }
+            let (scatter_sd, local) = parts_of(at);
+            let fit = WholeFit { broad: BroadFit { scatter_sd, ..broad }, local };
+            let density = self
+                .normal(&fit)
+                .and_then(|normal| normal.log_marginal_likelihood(&variances))
+                .unwrap_or(f64::NEG_INFINITY);
+            -(density + self.evidence.doubt(scatter_sd) + prior)
+        };
+        let found = minimise(&fit.coordinates(), &STEPS, evaluation_count_max, TOLERANCE, of_parts);
+        let (scatter_sd, local) = parts_of(&found.at);
+        *fit = WholeFit { broad: BroadFit { scatter_sd, ..broad }, local };
+        self.broad.log_density_of(&broad) - found.value
+    }
+
+    /// Learns all spreads, beginning at `start`; the local part gets `evaluation_count_max`
+    /// evaluations.
+    pub fn learn(&self, start: WholeFit, first: First, evaluation_count_max: usize) -> Learned {
+        let mut fit = start;
+        if first == First::Broad {
+            self.learn_broad(&mut fit);
+            let log_density = self.learn_local(&mut fit, evaluation_count_max);
+            return Learned { fit, log_density };
+        }
+        self.learn_local(&mut fit, evaluation_count_max / 2);
+        self.learn_broad(&mut fit);
+        let log_density = self.learn_local(&mut fit, evaluation_count_max / 2);
+        Learned { fit, log_density }
+    }
 }

@@ -18,6 +18,8 @@ pub mod local;
 pub mod pin_law;
 pub mod plank;
 mod plank_grid;
+#[cfg(test)]
+mod plank_tests;
 pub mod simplex;
 mod sound;
 pub mod window;

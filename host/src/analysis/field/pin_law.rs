@@ -15,25 +15,47 @@ struct Part {
     variance: f64,
 }
 
-/// Law of the natural logarithm of a pin's friction in N·m: ordinary, loose and high, in turn.
+/// Law of the natural logarithm of a pin's friction in N·m: ordinary, loose, high, and what a bad
+/// place left tight, in turn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PinLaw {
-    parts: [Part; 3],
+    parts: [Part; PART_COUNT],
+}
+
+/// Parts of a pin's law.
+pub const PART_COUNT: usize = 4;
+
+/// What a bad place left as it was: in a ragged line some pins are still tight (ONE).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct LeftTight {
+    /// Chance that the pin is one of them, 0–1.
+    pub share: f64,
+    /// Mean of the sound field there.
+    pub mean: f64,
+    /// Its variance.
+    pub variance: f64,
 }
 
 impl PinLaw {
     /// Of a pin nobody read, where the field has this mean and variance.
-    pub fn about(mean: f64, variance: f64, scatter: ScatterLaw) -> PinLaw {
+    pub fn about(mean: f64, variance: f64, scatter: ScatterLaw, tight: LeftTight) -> PinLaw {
         let part = |share: f64, shift: f64, sd: f64| Part {
             share,
             mean: mean + shift,
             variance: variance + sd * sd,
         };
+        let rest = 1.0 - tight.share;
+        let as_it_was = Part {
+            share: tight.share,
+            mean: tight.mean,
+            variance: tight.variance + scatter.sd * scatter.sd,
+        };
         PinLaw {
             parts: [
-                part(1.0 - scatter.loose_share - HIGH_SHARE, 0.0, scatter.sd),
-                part(scatter.loose_share, LOOSE_SHIFT, LOOSE_SD),
-                part(HIGH_SHARE, HIGH_SHIFT, HIGH_SD),
+                part(rest * (1.0 - scatter.loose_share - HIGH_SHARE), 0.0, scatter.sd),
+                part(rest * scatter.loose_share, LOOSE_SHIFT, LOOSE_SD),
+                part(rest * HIGH_SHARE, HIGH_SHIFT, HIGH_SD),
+                as_it_was,
             ],
         }
     }
@@ -55,8 +77,9 @@ impl PinLaw {
         PinLaw { parts }
     }
 
-    /// Chances of being an ordinary pin of the field, a loose one, and one that stands above.
-    pub fn shares(&self) -> [f64; 3] {
+    /// Chances of being an ordinary pin of the field, a loose one, one that stands above, and one
+    /// that a bad place left tight.
+    pub fn shares(&self) -> [f64; PART_COUNT] {
         self.parts.map(|part| part.share)
     }
 
@@ -72,10 +95,12 @@ impl PinLaw {
 
     /// Chance that the logarithm lies below `limit`, one known with variance `variance`.
     pub fn chance_below(&self, limit: f64, variance: f64) -> f64 {
-        self.parts.iter().fold(0.0, |sum, part| {
+        let chance = self.parts.iter().fold(0.0, |sum, part| {
             let sd = (part.variance + variance).sqrt();
             sum + part.share * normal_cdf((limit - part.mean) / sd.max(1e-9))
-        })
+        });
+        // Shares add up to 1 but for rounding.
+        chance.clamp(0.0, 1.0)
     }
 
     /// Expected friction and its standard deviation, N·m, to first order in each part.
@@ -101,7 +126,7 @@ mod tests {
 
     #[test]
     fn a_read_pin_is_its_reading_and_an_unread_one_its_place() {
-        let unread = PinLaw::about(libm::log(9.0), 0.0025, SCATTER);
+        let unread = PinLaw::about(libm::log(9.0), 0.0025, SCATTER, LeftTight::default());
         let told = unread.friction_nm();
         assert!((8.7..9.1).contains(&told.value) && (1.0..1.7).contains(&told.u), "{told:?}");
         let read = unread.given(libm::log(3.0), 4e-4);
@@ -115,7 +140,8 @@ mod tests {
 
     #[test]
     fn chances_add_up_over_the_parts() {
-        let law = PinLaw::about(0.0, 0.0, ScatterLaw { sd: 0.1, loose_share: 0.3 });
+        let scatter = ScatterLaw { sd: 0.1, loose_share: 0.3 };
+        let law = PinLaw::about(0.0, 0.0, scatter, LeftTight::default());
         assert!((law.shares().iter().sum::<f64>() - 1.0).abs() < 1e-15);
         // Far above every ordinary and loose pin: all but the half of the high ones.
         let below = law.chance_below(HIGH_SHIFT, 0.0);
@@ -123,5 +149,15 @@ mod tests {
         assert!((below - (0.69 + 0.3 * loose + 0.005)).abs() < 1e-6, "{below}");
         let moved = law.without(0.2, 0.0).chance_below(0.0, 0.0);
         assert!((moved - law.chance_below(0.2, 0.0)).abs() < 1e-15);
+    }
+
+    #[test]
+    fn a_bad_place_leaves_some_pins_as_they_were() {
+        let tight = LeftTight { share: 0.25, mean: libm::log(10.0), variance: 0.0 };
+        let law = PinLaw::about(libm::log(3.0), 0.01, SCATTER, tight);
+        let low = law.chance_below(libm::log(5.6), 0.0);
+        assert!((0.73..0.76).contains(&low), "{low}");
+        assert!(law.given(libm::log(9.5), 4e-4).shares()[3] > 0.9);
+        assert!(law.given(libm::log(3.2), 4e-4).shares()[0] > 0.9);
     }
 }

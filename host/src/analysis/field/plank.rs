@@ -11,7 +11,7 @@
 //! Invariant: everything that leaves here is finite.
 
 use super::super::input::Estimate;
-use super::super::linalg::dot;
+use super::super::linalg::{Cholesky, dot};
 use super::super::profile::Profile;
 use super::super::scatter::{LOOSE_SHARE_PRIOR, LOOSE_SHARE_PRIOR_PINS, ScatterLaw, WEIGHT_MIN};
 use super::super::stats::{median, normal_cdf};
@@ -21,19 +21,23 @@ use super::common::{CommonError, own_variances};
 use super::compact::LocalPart;
 use super::hyper::{Evidence, SpreadPriors};
 use super::linear::{Design, LinearField};
-use super::local::{LocalPriors, Spot, WholeFit, covariance, learn_whole};
-use super::pin_law::PinLaw;
+use super::local::{First, Learner, LocalPriors, Spot, WholeFit, covariance};
+use super::pin_law::{LeftTight, PinLaw};
 use super::sound::SoundField;
 use super::window::{LANES, Lanes, Window};
 
 /// Evaluations of the local part in each round of expectation and maximisation.
-const ROUNDS: [usize; 3] = [70, 40, 30];
+const ROUNDS: [usize; 3] = [60, 40, 30];
 /// Local part with which pins are first weighed: generous, so that a bad place is seen as one
 /// before its pins are taken for single bad holes.
 const FIRST_LOCAL_SD: f64 = 0.3;
 /// A place this far below the sound field is a bad one, natural-log units: a fifth, the least step
 /// that makes a zone (ours).
 pub const BAD_PLACE_STEP: f64 = 0.22;
+/// Share of pins that a bad place leaves tight, before any is read: a quarter, as if four pins had
+/// told (a ragged line has some that are still tight, ONE; the numbers are ours).
+const TIGHT_SHARE_PRIOR: f64 = 0.25;
+const TIGHT_SHARE_PRIOR_PINS: f64 = 4.0;
 /// Logarithms beyond ± this are no friction.
 const LOG_MAX: f64 = 20.0;
 
@@ -110,25 +114,34 @@ pub struct PlankField {
     /// Middle of the observations, which the fit is about.
     pub(super) base: f64,
     pub(super) sites: Vec<Site>,
-    /// Logarithm of the sound field at each site.
-    pub(super) sound_logs: Vec<f64>,
+    /// The sound field at each site.
+    pub(super) sound: Vec<SoundPoint>,
+    /// Share of pins that a bad place leaves tight, 0–1.
+    pub tight_share: f64,
     /// Limits of doubtful: friction, N·m, and holding factor.
     pub(super) limits: (f64, f64),
 }
 
+/// Logarithm of the sound field at a pin: mean and variance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct SoundPoint {
+    pub(super) mean: f64,
+    pub(super) variance: f64,
+}
+
 /// The observations in order along the plank.
-struct Data {
+pub(super) struct Data {
     /// Index of each into the survey's observations.
     order: Vec<usize>,
     spots: Vec<Spot>,
     design: Design,
-    observed: Vec<f64>,
+    pub(super) observed: Vec<f64>,
     variances: Vec<f64>,
     base: f64,
 }
 
 impl Data {
-    fn new(survey: &Survey<'_>, basis: &Basis) -> Option<Data> {
+    pub(super) fn new(survey: &Survey<'_>, basis: &Basis) -> Option<Data> {
         let logs: Vec<f64> = survey.observations.iter().map(|o| o.log_friction).collect();
         let base = median(&logs)?;
         let site = |i: usize| &survey.sites[survey.observations[i].site];
@@ -156,37 +169,57 @@ impl Data {
     }
 }
 
+/// The sound field at every pin; where it says nothing, the middle reading, loosely.
+fn sound_points(survey: &Survey<'_>, sound: &SoundField, base: f64) -> Vec<SoundPoint> {
+    let told = |site: usize| {
+        let (mean, sd) = (*sound.log_mean.get(site)?, *sound.log_sd.get(site)?);
+        (mean.is_finite() && sd.is_finite()).then_some(SoundPoint { mean, variance: sd * sd })
+    };
+    let unknown = SoundPoint { mean: base, variance: 1.0 };
+    (0..survey.sites.len()).map(|site| told(site).unwrap_or(unknown)).collect()
+}
+
+/// Chance that a place where the plank has this mean and variance is a bad one.
+fn bad_place_chance(log_mean: f64, log_variance: f64, sound: SoundPoint) -> f64 {
+    let sd = log_variance.sqrt().max(1e-9);
+    normal_cdf((sound.mean - BAD_PLACE_STEP - log_mean) / sd)
+}
+
 fn spot_of(site: &Site) -> Spot {
     Spot { x_m: site.x_m, y_m: site.y_m, section: site.section }
 }
 
 /// What all others lead to expect of an observation.
 #[derive(Clone, Copy)]
-struct LeftOut {
+pub(super) struct LeftOut {
     /// Mean of the field there, about the base.
     mean: f64,
     /// Its variance, scatter and measurement not included.
     variance: f64,
 }
 
-/// The field with given spreads and chances of being ordinary, and every observation left out.
-fn fit_once(
+/// The field with given spreads and chances of being ordinary.
+pub(super) fn linear_field(
+    data: &Data,
+    basis: &Basis,
+    spreads: &WholeFit,
+    weights: &[f64],
+) -> Option<LinearField> {
+    let noise = data.evidence(basis, weights).noise_variances(spreads.broad.scatter_sd);
+    let prior = basis.prior_variances(&spreads.broad.spread);
+    let factor = Cholesky::factor(covariance(&data.spots, &spreads.local, &noise))?;
+    LinearField::fit_factored(data.design.clone(), &data.observed, factor, &prior)
+}
+
+/// The same made ready for many places, and every observation left out.
+pub(super) fn fit_once(
     data: &Data,
     basis: &Basis,
     spreads: &WholeFit,
     weights: &[f64],
 ) -> Option<(Window, Vec<LeftOut>)> {
+    let window = Window::new(&linear_field(data, basis, spreads, weights)?)?;
     let noise = data.evidence(basis, weights).noise_variances(spreads.broad.scatter_sd);
-    let prior = basis.prior_variances(&spreads.broad.spread);
-    let matrix = covariance(&data.spots, &spreads.local, &vec![0.0; noise.len()]);
-    let field = LinearField::fit_correlated(
-        data.design.clone(),
-        &data.observed,
-        &noise,
-        &prior,
-        |row, column| matrix.at(row, column),
-    )?;
-    let window = Window::new(&field)?;
     let left_out = window.leave_one_out().into_iter().zip(&noise).zip(&data.observed);
     let left_out = left_out.map(|(((difference, variance), noise), observed)| LeftOut {
         mean: observed - difference,
@@ -200,7 +233,7 @@ fn weigh(data: &Data, left_out: &[LeftOut], scatter: ScatterLaw) -> (Vec<f64>, S
     let mut loose = LOOSE_SHARE_PRIOR * LOOSE_SHARE_PRIOR_PINS;
     let mut weights = Vec::with_capacity(left_out.len());
     for (i, left) in left_out.iter().enumerate() {
-        let law = PinLaw::about(left.mean, left.variance, scatter);
+        let law = PinLaw::about(left.mean, left.variance, scatter, LeftTight::default());
         let shares = law.given(data.observed[i], data.variances[i]).shares();
         weights.push(shares[0].max(WEIGHT_MIN));
         loose += shares[1];
@@ -225,9 +258,18 @@ impl PlankField {
         let first = fit_once(&data, &basis, &generous, &vec![1.0; data.observed.len()])?;
         let (mut weights, law) = weigh(&data, &first.1, scatter);
         scatter = law;
-        for evaluation_count_max in ROUNDS {
+        for (round, evaluation_count_max) in ROUNDS.into_iter().enumerate() {
             let evidence = data.evidence(&basis, &weights);
-            spreads = learn_whole(&evidence, &data.spots, spreads, priors, evaluation_count_max);
+            let (broad, local) = priors;
+            let learner = Learner { evidence, spots: &data.spots, broad, local };
+            let mut best = learner.learn(spreads, First::Broad, evaluation_count_max);
+            if round == 0 {
+                let other = learner.learn(generous, First::Local, evaluation_count_max);
+                if other.log_density > best.log_density {
+                    best = other;
+                }
+            }
+            spreads = best.fit;
             scatter.sd = spreads.broad.scatter_sd;
             let (_, left_out) = fit_once(&data, &basis, &spreads, &weights)?;
             (weights, scatter) = weigh(&data, &left_out, scatter);
@@ -242,7 +284,8 @@ impl PlankField {
             window,
             base: data.base,
             sites: survey.sites.clone(),
-            sound_logs: sound.log_mean.clone(),
+            sound: sound_points(survey, sound, data.base),
+            tight_share: TIGHT_SHARE_PRIOR,
             limits: (profile.doubtful_nm.value, profile.doubtful_factor.value),
             spots: Vec::new(),
         };
@@ -251,6 +294,9 @@ impl PlankField {
         for (i, left) in left_out.iter().enumerate() {
             at_site[survey.observations[data.order[i]].site] = Some((i, *left));
         }
+        let read = at_site.iter().enumerate();
+        let read = read.filter_map(|(site, left)| Some((site, (*left)?)));
+        field.tight_share = field.tight_share_of(&data, read);
         field.points = at_site
             .into_iter()
             .enumerate()
@@ -262,31 +308,65 @@ impl PlankField {
         Some(field)
     }
 
+    /// Share of the pins in bad places that are still tight, told by the read ones.
+    fn tight_share_of(
+        &self,
+        data: &Data,
+        read: impl Iterator<Item = (usize, (usize, LeftOut))>,
+    ) -> f64 {
+        let mut tight = TIGHT_SHARE_PRIOR * TIGHT_SHARE_PRIOR_PINS;
+        let mut pins = TIGHT_SHARE_PRIOR_PINS;
+        for (site, (i, left)) in read {
+            let (place, sound) = (self.base + left.mean, self.sound[site]);
+            let bad = bad_place_chance(place, left.variance, sound);
+            if bad > 0.5 {
+                let as_it_was = LeftTight {
+                    share: TIGHT_SHARE_PRIOR * bad,
+                    mean: sound.mean,
+                    variance: sound.variance,
+                };
+                let law = PinLaw::about(place, left.variance, self.scatter, as_it_was);
+                let shares = law.given(self.base + data.observed[i], data.variances[i]).shares();
+                tight += shares[2] + shares[3];
+                pins += 1.0;
+            }
+        }
+        tight / pins
+    }
+
+    /// Law of a pin nobody read, where the plank and the sound field are these.
+    pub(super) fn law_about(&self, log_mean: f64, log_variance: f64, sound: SoundPoint) -> PinLaw {
+        let bad = bad_place_chance(log_mean, log_variance, sound);
+        let share = bad * self.tight_share;
+        let tight = LeftTight { share, mean: sound.mean, variance: sound.variance };
+        PinLaw::about(log_mean, log_variance, self.scatter, tight)
+    }
+
     /// The plank at one pin; `read`: what all others lead to expect there, and its reading with
     /// variance, about the base.
     fn point(&self, site: usize, read: Option<(LeftOut, f64, f64)>) -> PlankPoint {
         let shapes = self.basis.row_at_site(&self.sites[site]);
         let (mean, log_variance) = self.posterior(&shapes, spot_of(&self.sites[site]));
         let log_mean = self.base + mean;
+        let sound = self.sound[site];
         let Some((left, observed, variance)) = read else {
-            let law = PinLaw::about(log_mean, log_variance, self.scatter);
+            let law = self.law_about(log_mean, log_variance, sound);
             let standing = PinStanding::Ordinary;
             return PlankPoint { log_mean, log_variance, law, residual_sd: None, standing };
         };
         let place = self.base + left.mean;
         let reading = self.base + observed;
-        let law = PinLaw::about(place, left.variance, self.scatter).given(reading, variance);
+        let law = self.law_about(place, left.variance, sound).given(reading, variance);
         let scatter = self.scatter.sd * self.scatter.sd;
         let z = (observed - left.mean) / (left.variance + scatter + variance).sqrt();
-        let bad_below = self.sound_logs.get(site).map_or(place, |log| log - BAD_PLACE_STEP);
-        let sd = left.variance.sqrt().max(1e-9);
-        let place_is_bad = normal_cdf((bad_below - place) / sd) > 0.5;
-        let [_, loose, high] = law.shares();
+        let [_, loose, high, tight] = law.shares();
         let standing = if loose > 0.5 {
             PinStanding::BadHole
-        } else if high > 0.5 {
+        } else if high + tight > 0.5 {
             PinStanding::Above
-        } else if place_is_bad && law.chance_below(bad_below, 0.0) > 0.5 {
+        } else if bad_place_chance(place, left.variance, sound) > 0.5
+            && law.chance_below(sound.mean - BAD_PLACE_STEP, 0.0) > 0.5
+        {
             PinStanding::InBadPlace
         } else {
             PinStanding::Ordinary

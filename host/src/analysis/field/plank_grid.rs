@@ -11,8 +11,7 @@ use super::basis::Place;
 use super::compact::wendland;
 use super::grid::{FieldGrid, GridCell};
 use super::local::Spot;
-use super::pin_law::PinLaw;
-use super::plank::{Moment, PlankField};
+use super::plank::{Moment, PlankField, SoundPoint};
 use super::window::{LANES, Lanes, ShapePart};
 
 /// Most cells of a grid; a finer step is made coarser.
@@ -33,7 +32,7 @@ struct Neighbour {
     /// Cells within this distance belong to the field.
     margin_m: f64,
     moment: Moment,
-    sound_log: f64,
+    sound: SoundPoint,
     section: u8,
 }
 
@@ -118,7 +117,7 @@ impl PlankField {
                 y_m: site.y_m,
                 margin_m: margins[sections.binary_search(&site.section).unwrap_or_default()],
                 moment: Moment::at(site),
-                sound_log: self.sound_logs.get(index).copied().unwrap_or(self.base),
+                sound: self.sound[index],
                 section: site.section,
             })
             .collect();
@@ -225,12 +224,12 @@ impl PlankField {
 
     fn cell(&self, log_mean: f64, log_variance: f64, nearest: &Neighbour) -> GridCell {
         let friction_nm = self.plank_nm(log_mean, log_variance, nearest.moment);
-        let law = PinLaw::about(log_mean, log_variance, self.scatter);
+        let law = self.law_about(log_mean, log_variance, nearest.sound);
         GridCell {
             friction_nm,
             holding_factor: nearest.moment.factor(friction_nm),
             loose_chance: self.doubtful_chance(&law, friction_nm.value, nearest.moment),
-            sound_share: libm::exp((log_mean - nearest.sound_log).clamp(-20.0, 20.0)),
+            sound_share: libm::exp((log_mean - nearest.sound.mean).clamp(-20.0, 20.0)),
         }
     }
 }
@@ -270,7 +269,7 @@ fn outline(neighbours: &[Neighbour], step_m: f64) -> Option<FieldGrid> {
     // So that even with a cell more in each row and column there are not too many.
     let least =
         (width_m * height_m / CELL_COUNT_MAX as f64).sqrt().max(width_m.max(height_m) * 1e-4);
-    let mut step_m = step_m.max(least);
+    let mut step_m = step_m.clamp(least, width_m.max(height_m));
     let count = |length_m: f64, step_m: f64| (length_m / step_m).floor() as usize + 1;
     while count(width_m, step_m) * count(height_m, step_m) > CELL_COUNT_MAX {
         step_m *= 1.1;
