@@ -1,8 +1,8 @@
 //! How a band looks: glyph, colour and mark. One table for terminal, SVG and HTML.
 //!
-//! Colours run from pale blue (over-tight) to dark red (not holding) in one ramp of lightness: apart
-//! for common colour blindness, and in greyscale darker is looser. The mark's shape and the glyph
-//! tell every band without colour.
+//! Colours run from pale blue (over-tight) to dark red (not holding) in one ramp of lightness:
+//! apart for common colour blindness, and in greyscale darker is looser. The mark's shape and the
+//! glyph tell every band without colour.
 
 use crate::analysis::{Band, Profile};
 use crate::units::TorqueUnit;

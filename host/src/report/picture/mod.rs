@@ -6,8 +6,8 @@
 //! the player, so the plate flange is at the top; on an upright it lies below. Shades are one ramp
 //! of lightness and marks differ by form, so a greyscale print tells the same.
 //!
-//! Deliberately not here: scripts, links, font files, clip paths or patterns (a report holds several
-//! pictures, whose names would clash), and any file: these are pure functions from model to text.
+//! Deliberately not here: scripts, links, font files, clip paths or patterns (a report holds
+//! several pictures, whose names would clash), and any file: pure functions from model to text.
 
 mod frame;
 mod key;

@@ -1,4 +1,4 @@
-//! The marks of pins and the outlines of zones, as SVG fragments.
+//! The marks of pins, letters of zones and signs of doubt, as SVG fragments.
 //!
 //! Deliberately not here: where things stand on the page.
 
@@ -57,7 +57,8 @@ pub(crate) fn mark(look: Look, (x, y): Point, r: f64) -> String {
         }
         Mark::Question => format!(
             "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{r:.1}\" fill=\"{fill}\" {outline} \
-             stroke-dasharray=\"{:.1}\"/><path d=\"{}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"{:.2}\"/>",
+             stroke-dasharray=\"{:.1}\"/><path d=\"{}\" fill=\"none\" stroke=\"{INK}\" \
+             stroke-width=\"{:.2}\"/>",
             0.5 * r,
             question((x, y), r),
             0.24 * r
@@ -67,8 +68,8 @@ pub(crate) fn mark(look: Look, (x, y): Point, r: f64) -> String {
             polygon(&points, fill, &outline)
         }
         Mark::Wheel => format!(
-            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{:.1}\" fill=\"{fill}\" stroke=\"{INK}\" \
-             stroke-width=\"{:.2}\"/>",
+            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{:.1}\" fill=\"{fill}\" \
+             stroke=\"{INK}\" stroke-width=\"{:.2}\"/>",
             0.7 * r,
             0.4 * r
         ),
