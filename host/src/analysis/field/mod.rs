@@ -23,7 +23,6 @@ mod plank_tests;
 mod robust;
 pub mod simplex;
 mod sound;
-mod spread;
 pub mod window;
 
 pub use grid::{FieldGrid, GridCell};
