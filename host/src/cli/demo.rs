@@ -29,7 +29,7 @@ use super::show::{self, ReportArguments};
 use super::survey::{plan_for, slip_angle};
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
 use crate::instrument::scale::StringScale;
-use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace, pin_name};
+use crate::instrument::{FieldPin, Instrument, InstrumentKind, pin_name};
 use crate::report::{self, MapModel};
 use crate::store::{
     InstrumentFacts, InstrumentId, NewInstrument, NewSurvey, Store, StoreError, StoredPlan,
