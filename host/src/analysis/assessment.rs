@@ -7,6 +7,7 @@ use super::field::{FieldPrior, PinStanding, PlankField, SoundField};
 use super::input::{Condition, Estimate, PinReading, StringState, TorqueKind};
 use super::profile::Profile;
 use super::pulls::{self, Pulls};
+use super::spatial::ModelCheck;
 use super::stats::{mean, median, standard_deviation};
 use super::survey::{Site, Survey};
 use super::verdict::{self, Verdict};
@@ -183,6 +184,23 @@ pub struct Assessment {
     pub profile: Profile,
     /// Slack strings and sections out of line, by their pulls.
     pub pulls: Pulls,
+    /// Seed it was made with.
+    pub seed: u64,
+}
+
+impl Assessment {
+    /// The map checked by what it leaves over, zones set aside: those are told already. `None`
+    /// when nothing could be fitted. Takes about as long as the map itself, so it is made only
+    /// where it is shown.
+    pub fn leftovers(&self) -> Option<ModelCheck> {
+        let told: Vec<usize> = (0..self.pins.len())
+            .filter(|i| {
+                let pin = self.pins[*i].pin;
+                self.zones.iter().any(|zone| zone.p_value.is_some() && zone.pins.contains(&pin))
+            })
+            .collect();
+        self.plank.as_ref().map(|plank| plank.check(&told, self.seed))
+    }
 }
 
 /// Assesses a survey. Never fails: too little or unusable input gives an undecided verdict.
@@ -225,7 +243,8 @@ pub fn assess(input: &AssessmentInput<'_>, profile: &Profile) -> Assessment {
         profile,
     });
     let profile = profile.clone();
-    Assessment { pins, field, plank, zones: found, verdict, statistics, profile, pulls }
+    let seed = input.seed;
+    Assessment { pins, field, plank, zones: found, verdict, statistics, profile, pulls, seed }
 }
 
 fn judge_pins(

@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use super::{MapModel, marks, zone_letter};
 use crate::analysis::input::Estimate;
 use crate::analysis::pulls::SlackString;
+use crate::analysis::spatial::ModelCheck;
 use crate::analysis::verdict::ConfidenceCap;
 use crate::analysis::{Band, FieldPoint, PinResult, Pulls, Remedy, Zone};
 
@@ -69,6 +70,7 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
         "pins": pins,
         "unread_pins": unread,
         "field": assessment.field.points.iter().map(field_value).collect::<Vec<_>>(),
+        "check": assessment.leftovers().as_ref().map(check_value),
         "reasons_for": verdict.reasons_for,
         "reasons_against": verdict.reasons_against,
         "not_examined": verdict.not_examined,
@@ -87,6 +89,21 @@ pub fn verdict(model: &MapModel<'_>) -> Value {
             "name": name, "unit": unit, "value": number(t.value), "grade": t.grade.mark(),
             "source": t.source,
         })).collect::<Vec<_>>(),
+    })
+}
+
+/// What the map leaves over, held against what a right map would.
+fn check_value(check: &ModelCheck) -> Value {
+    json!({
+        "sentence": check.sentence,
+        "pin_count": check.pin_count,
+        "moran_i": check.moran_i.map(number),
+        "moran_p": check.moran_rank.map(|rank| number(rank.p_either())),
+        "geary_c": check.geary_c.map(number),
+        "geary_p": check.geary_rank.map(|rank| number(rank.p_either())),
+        "spread": check.spread.map(number),
+        "spread_expected": interval(check.spread_expected),
+        "standing_out_count": check.standing_out.len(),
     })
 }
 

@@ -85,6 +85,9 @@ pub fn map_view(
     for sentence in assessment.pulls.sentences() {
         text.push_str(&wrap(&sentence, "strings: ", width));
     }
+    if let Some(check) = assessment.leftovers() {
+        text.push_str(&wrap(&check.sentence, "check of the map: ", width));
+    }
     if let Some(strays) = super::strays(assessment.statistics.stray_count) {
         text.push_str(&wrap(&strays, "note: ", width));
     }
@@ -364,8 +367,8 @@ fn zones(assessment: &Assessment, unit: TorqueUnit, width: usize) -> String {
             zone.surroundings_words(),
         );
         text.push_str(&wrap(&line, "zone ", width));
-        if let Some((reading, _)) = zone.shape.usual_readings().first() {
-            text.push_str(&wrap(&format!("read as: {reading}"), "     ", width));
+        if let Some(reading) = zone.readings.first() {
+            text.push_str(&wrap(&format!("read as: {}", reading.text), "     ", width));
         }
     }
     text

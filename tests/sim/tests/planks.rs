@@ -20,8 +20,8 @@ use pinhold_simtest::planks::unread::{UnreadTally, unread};
 use pinhold_simtest::planks::{Generator, Plank, PlankFault, each};
 
 /// First seeds of faulty and of sound planks.
-const FAULT_SEED: u64 = 4_000;
-const SOUND_SEED: u64 = 5_000;
+const FAULT_SEED: u64 = 800_000;
+const SOUND_SEED: u64 = 810_000;
 /// Sound planks in short, of each generator and survey; pins not shown, planks of each.
 const SOUND_SHORT: u64 = 60;
 const ADAPTIVE_SHORT: u64 = 10;

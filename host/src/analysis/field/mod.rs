@@ -13,6 +13,7 @@ pub mod compact;
 pub mod grid;
 pub mod hyper;
 pub mod kriging;
+mod leftovers;
 pub mod linear;
 pub mod local;
 pub mod pin_law;

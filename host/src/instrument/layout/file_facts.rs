@@ -20,6 +20,9 @@ const CURVE_MM: RangeInclusive<f64> = -300.0..=300.0;
 /// Places along the plank, mm.
 const ALONG_MM: RangeInclusive<f64> = -3000.0..=3000.0;
 
+/// Pins placed exactly, and the line of each.
+type ExactPins = (Vec<(Pin, Correction)>, Vec<usize>);
+
 impl Reader<'_> {
     pub(super) fn stringing(&self, file: &File) -> Result<Stringing, LayoutError> {
         let RangeWord(first, last) = *file.compass.get_ref();
@@ -175,11 +178,7 @@ impl Reader<'_> {
         Ok(missing)
     }
 
-    pub(super) fn exact(
-        &self,
-        file: &File,
-        missing: &[Pin],
-    ) -> Result<(Vec<(Pin, Correction)>, Vec<usize>), LayoutError> {
+    pub(super) fn exact(&self, file: &File, missing: &[Pin]) -> Result<ExactPins, LayoutError> {
         let mut exact: Vec<(Pin, Correction)> = Vec::new();
         let mut lines = Vec::new();
         for entry in &file.pin {

@@ -65,8 +65,8 @@ pub(crate) fn caption(zone: &Zone, unit: TorqueUnit) -> String {
         zone.surroundings_words(),
         torque(zone.surroundings_nm, unit),
     );
-    if let Some((reading, _)) = zone.shape.usual_readings().first() {
-        line.push_str(&format!(". Read as: {reading}."));
+    if let Some(reading) = zone.readings.first() {
+        line.push_str(&format!(". Read as: {}.", reading.text));
     }
     line
 }
