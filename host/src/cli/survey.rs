@@ -248,7 +248,7 @@ fn resumed(
     open.map_or_else(|| Err(nothing_to_resume(&arguments.name)), |open| Ok(Some(open)))
 }
 
-/// Adds to a survey's plan what a quick or full one has beyond it; an adaptive one grows as it goes.
+/// Adds to a survey's plan what a quick or full one has beyond it; an adaptive one grows by itself.
 fn deepened(
     store: &mut Store,
     record: &InstrumentRecord,

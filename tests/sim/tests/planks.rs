@@ -12,9 +12,9 @@ use std::fmt::Write as _;
 use std::ops::Range;
 
 use pinhold_sim::piano::Severity;
-use pinhold_simtest::planks::judge::{Judged, alarms};
-use pinhold_simtest::planks::law::fewest;
-use pinhold_simtest::planks::reading::Shown;
+use pinhold_simtest::planks::judge::{Judged, alarms, assessed, profile_at};
+use pinhold_simtest::planks::law::{expected_counts, fewest};
+use pinhold_simtest::planks::reading::{Shown, shown};
 use pinhold_simtest::planks::tally::{AlarmTally, FaultTally};
 use pinhold_simtest::planks::unread::{UnreadTally, unread};
 use pinhold_simtest::planks::{Generator, Plank, PlankFault, each};
@@ -23,12 +23,12 @@ use pinhold_simtest::planks::{Generator, Plank, PlankFault, each};
 const FAULT_SEED: u64 = 800_000;
 const SOUND_SEED: u64 = 810_000;
 /// Sound planks in short, of each generator and survey; pins not shown, planks of each.
-const SOUND_SHORT: u64 = 60;
-const ADAPTIVE_SHORT: u64 = 10;
-const UNREAD_SHORT: u64 = 40;
+const SOUND_SHORT: u64 = 30;
+const ADAPTIVE_SHORT: u64 = 4;
+const UNREAD_SHORT: u64 = 20;
 /// Faulty planks in short, of each severity: of splits and flange lines, and of the others.
-const LINES_SHORT: u64 = 14;
-const OTHERS_SHORT: u64 = 4;
+const LINES_SHORT: u64 = 8;
+const OTHERS_SHORT: u64 = 2;
 /// In long: sound planks of a kind; faulty ones of each severity; planks with pins not shown.
 const SOUND_LONG: u64 = 1_000;
 const ADAPTIVE_LONG: u64 = 500;
@@ -36,6 +36,8 @@ const FAULTY_LONG: u64 = 50;
 const UNREAD_LONG: u64 = 400;
 /// Rate of false alarms at which faults are looked for: the default.
 const RATE: f64 = 0.01;
+/// The looser of the two rates that alarms are held against.
+const STATED_RATE: f64 = 0.05;
 /// Chance with which a kept promise fails one bound in short.
 const CONFIDENCE: f64 = 0.99;
 /// Steps of stated chance with fewer unread pins are printed and not judged.
@@ -142,7 +144,7 @@ fn alarm_lines(form: &Form, shown: Shown, failures: &mut Vec<String>) -> String 
 
 /// The share of sound planks with a zone is the stated one, neither more nor less.
 ///
-/// A field without section steps breaks this, see `a_field_without_sections_is_noticed`.
+/// A scan that alarms too often breaks this, see `a_scan_at_six_times_its_rate_is_noticed`.
 #[test]
 fn sound_planks_alarm_as_often_as_stated() {
     let form = Form::asked();
@@ -318,29 +320,23 @@ fn unread_pins_are_inside_their_intervals_and_chances_come_true() {
     assert!(failures.is_empty(), "{failures:#?}");
 }
 
-/// Planted: the host is told that all pins are in one section, so that its field has no steps.
-/// Planks with a restrung section then alarm more often than any 5 % allow; with the sections
-/// told, the same planks do not.
+/// Planted: a scan that alarms at six times the rate it states. The bounds that hold the right one
+/// do not hold it.
 #[test]
-fn a_field_without_sections_is_noticed() {
+fn a_scan_at_six_times_its_rate_is_noticed() {
     let form = Form::asked();
-    let alarms_with = |sections_told: bool| {
-        let seeds = form.seeds(SOUND_SEED, SOUND_SHORT, SOUND_SHORT);
-        let one = |seed| {
-            let fault = PlankFault::Restrung;
-            let mut plank = Plank::drawn(Generator::Own, fault, Severity::Plain, seed);
-            if !sections_told {
-                plank.instrument.pins.iter_mut().for_each(|pin| pin.section = 0);
-            }
-            alarms(&plank, Shown::Full)
-        };
-        AlarmTally::of(&each(seeds, form.thread_count(), one))
-    };
-    let (told, not_told) = (alarms_with(true), alarms_with(false));
-    println!("{}\n{}", told.line("sections told"), not_told.line("not told"));
-    let [(_, most), _] = told.bounds();
-    assert!(told.compared_at[0] <= most, "a step is taken for a zone");
-    assert!(not_told.compared_at[0] > most, "nobody would notice");
+    let profile = profile_at(6.0 * STATED_RATE);
+    let seeds = form.seeds(SOUND_SEED, 2 * SOUND_SHORT, 2 * SOUND_SHORT);
+    let count = seeds.end - seeds.start;
+    let compared = each(seeds, form.thread_count(), |seed| {
+        let plank = Plank::drawn(Generator::Own, PlankFault::Sound, Severity::Plain, seed);
+        let assessment = assessed(&plank, &shown(&plank, Shown::Full, &profile), &profile);
+        assessment.zones.iter().any(|zone| zone.p_value.is_some())
+    });
+    let alarm_count = compared.iter().filter(|alarmed| **alarmed).count() as u64;
+    let (_, most) = expected_counts(count, STATED_RATE, CONFIDENCE);
+    println!("at six times its rate: {alarm_count} of {count}, at most {most} would pass");
+    assert!(alarm_count > most, "nobody would notice");
 }
 
 /// Planted: the host is told rows that are not those of the pins. Splits are then no lines.

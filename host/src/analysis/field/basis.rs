@@ -22,7 +22,8 @@ const DOMAIN_RATIO: f64 = 1.5;
 /// Least half length of the domain, m, for fields of a few pins.
 const DOMAIN_MIN_M: f64 = 0.15;
 /// Standard deviation of what a millimetre more of pin does, natural-log units per mm, about
-/// nothing: a size gains some 40 N·m/mm at 10 N·m (ONE), but larger pins went into worn holes (DER).
+/// nothing: a size gains some 40 N·m/mm at 10 N·m (ONE), but larger pins went into worn holes
+/// (DER).
 const SIZE_SD_PER_MM: f64 = 4.0;
 /// Sizes farther from their section's middle than this are misprints, mm.
 const SIZE_MAX_MM: f64 = 1.0;

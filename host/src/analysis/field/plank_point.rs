@@ -139,8 +139,8 @@ impl PlankField {
         0.5 * moved.abs() / self.points.len().max(1) as f64
     }
 
-    /// What is said of one pin by its index among the sites, against fixed limits: what all readings
-    /// share is in it. `None` for a pin the instrument does not have.
+    /// What is said of one pin by its index among the sites, against fixed limits: what all
+    /// readings share is in it. `None` for a pin the instrument does not have.
     pub fn at_pin(&self, site: usize) -> Option<PinEstimate> {
         let point = self.points.get(site)?;
         let moment = Moment::at(self.sites.get(site)?);

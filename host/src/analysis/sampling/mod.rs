@@ -3,8 +3,8 @@
 //! `design` says which pins a quick or full survey reads and an adaptive one begins with; `hidden`
 //! weighs where loose pins could be that nobody has read; `rest` draws what the unread pins might
 //! say and what verdict would follow; `propose` chooses the next pins by what they would tell about
-//! the verdict, and says when it is settled; `told` puts it into words. `check_pin` weaves in the pin that is read again and
-//! again. `places` knows rows and distances.
+//! the verdict, and says when it is settled; `told` puts it into words. `check_pin`
+//! weaves in the pin that is read again and again. `places` knows rows and distances.
 //!
 //! Deliberately not here: the lever, the store and the plan that grows; those belong to the caller.
 //!

@@ -85,9 +85,6 @@ impl Context<'_> {
         if self.is_on_larger_pins(zone, profile) {
             found.push(LARGER_PINS);
         }
-        if self.is_one_of_each_unison(zone) && zone.shape == ZoneShape::RaggedLineInside {
-            found.push(ONE_OF_A_UNISON);
-        }
         if zone.shape == ZoneShape::WholeSection && self.is_erratic(zone) {
             found.push(ERRATIC);
         }
@@ -102,6 +99,10 @@ impl Context<'_> {
         }
         let usual = zone.shape.usual_readings().into_iter();
         found.extend(usual.map(|(text, grade)| reading(text, grade)));
+        // A line along one row takes one string of each unison: it strengthens what a line says.
+        if self.is_one_of_each_unison(zone) && zone.shape == ZoneShape::RaggedLineInside {
+            found.push(ONE_OF_A_UNISON);
+        }
         let lined =
             |pin: &Pin| self.survey.sites.iter().any(|site| site.pin == *pin && site.at_flange);
         if zone.shape == ZoneShape::WholeRow && zone.pins.iter().all(lined) {

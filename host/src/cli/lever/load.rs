@@ -141,9 +141,9 @@ fn pins_asked(instrument: &Instrument, arguments: &LoadArguments) -> Result<Vec<
     match arguments.plan.unwrap_or(PlanKind::Quick) {
         PlanKind::Adaptive => Err(CliError::new(
             Exit::Usage,
-            "an adaptive survey is chosen step by step by this program, and the lever alone cannot: \
-             load --plan quick or --plan full, or take it at the piano with 'pinhold survey NAME \
-             --plan adaptive'",
+            "an adaptive survey is chosen step by step by this program, and the lever alone \
+             cannot: load --plan quick or --plan full, or take it at the piano with \
+             'pinhold survey NAME --plan adaptive'",
         )),
         kind => Ok(kind.design(instrument).pins),
     }

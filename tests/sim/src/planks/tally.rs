@@ -98,7 +98,8 @@ impl AlarmTally {
             shapes.push_str(&format!(" {}{mark} {count}", shape.word()));
         }
         format!(
-            "{title:<28}{:>6} {:>3.0} %  {:>4} ({:>3}–{:<3}) {:>4} ({:>2}–{:<2})  {:>4} {:>4}  {:>4} {:>4} {shapes}",
+            "{title:<28}{:>6} {:>3.0} %  {:>4} ({:>3}–{:<3}) {:>4} ({:>2}–{:<2})  {:>4} {:>4}  \
+             {:>4} {:>4} {shapes}",
             self.count,
             100.0 * self.read_sum / self.count.max(1) as f64,
             self.false_at[0],
