@@ -104,6 +104,7 @@ struct Campaign<'a> {
     host_due: Instant,
     plug_due: Instant,
     in_hand: Option<Pin>,
+    lamp: Option<Lamp>,
     accepted: Vec<Pin>,
     life_end_count: usize,
     /// What the board said last, for the person who reads that it went no further.
@@ -163,6 +164,7 @@ impl<'a> Campaign<'a> {
             host_due: Instant::now(),
             plug_due: Instant::now(),
             in_hand: None,
+            lamp: None,
             accepted: Vec::new(),
             life_end_count: 0,
             recent: VecDeque::new(),
@@ -286,7 +288,7 @@ impl<'a> Campaign<'a> {
 
     fn board_started(&mut self) {
         self.technician.board_started();
-        self.in_hand = None;
+        (self.in_hand, self.lamp) = (None, None);
         self.life_end_count += 1;
     }
 
@@ -320,11 +322,13 @@ impl<'a> Campaign<'a> {
             }
         }
         let Event::Signals(_, signals) = event else { return };
-        // The beep is in the very step in which the reading is kept.
-        if signals.lamp == Lamp::Accepted && signals.beep {
+        // The lamp turns in the very step in which the reading is kept and its pin let go. The
+        // beep may wait, and be heard when the next pin is in hand already.
+        let turned = signals.lamp == Lamp::Accepted && self.lamp != Some(Lamp::Accepted);
+        if turned && signals.pin != self.in_hand {
             self.accepted.extend(self.in_hand);
         }
-        self.in_hand = signals.pin;
+        (self.in_hand, self.lamp) = (signals.pin, Some(signals.lamp));
     }
 
     /// Starts the host where none runs; looks at how one ended by itself.
@@ -405,12 +409,13 @@ impl<'a> Campaign<'a> {
             return Err(format!("record {floor} of {next} is not committed").into());
         }
         let outcome = &mut self.outcome;
-        outcome.accepted_count = self.accepted.len();
         outcome.reading_count = self.ledger.reading_count();
         outcome.lost_number_count = self.ledger.lost_number_count();
         outcome.stored_count = surveys.iter().map(Vec::len).sum();
         outcome.hung_up_count = self.cable.hung_up_count();
         outcome.complaints = self.ledger.judge(&self.accepted, self.life_end_count, &surveys);
+        outcome.accepted = std::mem::take(&mut self.accepted);
+        outcome.kept = self.ledger.pins().collect();
         Ok(())
     }
 }

@@ -177,6 +177,11 @@ impl Ledger {
         self.readings.len()
     }
 
+    /// Pins of the readings seen in the flash, in the order of their numbers.
+    pub fn pins(&self) -> impl Iterator<Item = Pin> {
+        self.readings.values().map(|(pin, _)| *pin)
+    }
+
     /// Numbers that torn writes used up, and nobody was told "accepted" of.
     pub fn lost_number_count(&self) -> usize {
         self.lost.len()

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use pinhold_protocol::record::Pin;
+
 use crate::ledger::Complaints;
 
 /// What strikes.
@@ -33,8 +35,10 @@ pub struct Outcome {
     pub uncommitted_count: usize,
     /// Ends of the emulator in the middle of a write, as near as can be aimed.
     pub ambush_count: usize,
-    /// Readings heard to be accepted.
-    pub accepted_count: usize,
+    /// Pins heard to be accepted, in their order.
+    pub accepted: Vec<Pin>,
+    /// Pins of the readings in the flash, in their order.
+    pub kept: Vec<Pin>,
     /// Readings in the flash.
     pub reading_count: usize,
     /// Numbers used up by torn writes.
@@ -71,12 +75,16 @@ impl fmt::Display for Outcome {
             self.host_life_count,
             self.survey_done_count,
             self.lever_absent_count,
-            self.accepted_count,
+            self.accepted.len(),
             self.reading_count,
             self.lost_number_count,
             self.stored_count,
             self.complaints,
             self.wall_s,
-        )
+        )?;
+        if self.complaints != Complaints::default() {
+            write!(f, "\naccepted: {:?}\nin flash: {:?}", self.accepted, self.kept)?;
+        }
+        Ok(())
     }
 }
