@@ -9,7 +9,7 @@
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use pinhold::analysis::Profile;
+use pinhold::analysis::{Assessment, Profile};
 use pinhold_sim::piano::Severity;
 use pinhold_simtest::planks::judge::assessed;
 use pinhold_simtest::planks::reading::{Shown, shown};
@@ -24,6 +24,9 @@ const CASES: [(Generator, PlankFault, Shown, u64); 6] = [
     (Generator::Own, PlankFault::Dry, Shown::Quick, 2005),
 ];
 
+/// Step of the picture's grid, coarser than a picture's, m.
+const GRID_STEP_M: f64 = 0.01;
+
 /// The 64-bit digest of Fowler, Noll and Vo (FNV-1a).
 fn digest(text: &str) -> u64 {
     text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
@@ -37,8 +40,12 @@ fn table() -> String {
         let plank = Plank::drawn(generator, fault, Severity::Plain, seed);
         let profile = Profile::default();
         let assessment = assessed(&plank, &shown(&plank, part, &profile), &profile);
-        // Written out, every float stands with the digits that tell it from its neighbours.
-        let told = digest(&format!("{assessment:?}"));
+        // All it says, and not how the fit goes about it. Written out, every float stands with the
+        // digits that tell it from its neighbours.
+        let Assessment { pins, field, zones, verdict, statistics, pulls, .. } = &assessment;
+        let grid = assessment.plank.as_ref().map(|plank| plank.grid(GRID_STEP_M));
+        let told = (pins, field, zones, verdict, statistics, pulls, grid);
+        let told = digest(&format!("{told:?}"));
         let words = (generator, fault.word(), part.word());
         let _ = writeln!(table, "{} {} {}, seed {seed}: {told:016x}", words.0, words.1, words.2);
     }
