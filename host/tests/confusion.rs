@@ -7,14 +7,11 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use pinhold::analysis::input::{
-    Condition, Estimate, PinReading, PlankSight, StringState, TorqueKind, TuneStability,
-};
+use pinhold::analysis::input::{Condition, Estimate, PinReading};
 use pinhold::analysis::{Assessment, AssessmentInput, Profile, assess};
-use pinhold::instrument::scale::StringScale;
-use pinhold::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace};
-use pinhold_protocol::record::{Pin, StringPosition};
-use pinhold_sim::piano::{self, Fault, Piano, Severity, StringLetter};
+use pinhold::cli::demo::{condition_of, instrument_of};
+use pinhold::instrument::Instrument;
+use pinhold_sim::piano::{Fault, Piano, Severity};
 
 const SEEDS_PER_CELL: u64 = 20;
 /// First of the seeds that nobody looked at while tuning.
@@ -50,106 +47,55 @@ const LEVER: Setting = Setting {
 };
 
 fn instrument(piano: &Piano, setting: Setting) -> Instrument {
-    let pins: Vec<FieldPin> = piano
-        .pins
-        .iter()
-        .map(|pin| FieldPin {
-            pin: name(pin),
-            section: pin.section,
-            row: pin.row,
-            x_m: pin.x_m,
-            y_m: pin.y_m,
-            flange_distance_m: setting.measured_field.then_some(pin.flange_distance_m),
-            diameter_um: setting.measured_field.then_some(pin.diameter_um),
-        })
-        .collect();
-    Instrument {
-        name: "Invented".to_owned(),
-        kind: InstrumentKind::Grand,
-        face: PlateFace::Full,
-        first_note: 1,
-        last_note: 88,
-        pins,
-        strings: StringScale::default(),
+    let mut instrument = instrument_of(piano, "Invented");
+    if !setting.measured_field {
+        for pin in &mut instrument.pins {
+            (pin.flange_distance_m, pin.diameter_um) = (None, None);
+        }
     }
+    instrument
 }
 
-fn name(pin: &piano::PianoPin) -> Pin {
-    let string = match pin.string {
-        StringLetter::Left => StringPosition::Left,
-        StringLetter::Centre => StringPosition::Centre,
-        StringLetter::Right => StringPosition::Right,
-        StringLetter::Fourth => StringPosition::Fourth,
-    };
-    Pin { note: pin.note, string }
-}
-
-fn readings(piano: &Piano, seed: u64, setting: Setting) -> Vec<PinReading> {
+fn readings(
+    piano: &Piano,
+    instrument: &Instrument,
+    seed: u64,
+    setting: Setting,
+) -> Vec<PinReading> {
     let torques = piano.quick_readings(seed, setting.relative_u);
-    piano
-        .pins
-        .iter()
+    let places = instrument.pins.iter().map(|place| place.pin);
+    places
+        .zip(&piano.pins)
         .zip(torques)
         .step_by(setting.step)
-        .map(|(pin, (sharp, flat))| {
+        .map(|((name, pin), (sharp, flat))| {
             let u = setting.relative_u * sharp.abs();
             let friction = 0.5 * (sharp + flat);
             let u_friction = u / 2.0_f64.sqrt();
             let pull = pin.moment_at_pitch_nm;
             PinReading {
-                pin: name(pin),
-                kind: TorqueKind::Running,
-                state: StringState::AtPitch,
                 sharp_nm: Some(Estimate { value: sharp, u }),
                 flat_nm: Some(Estimate { value: flat, u }),
                 friction_nm: Some(Estimate { value: friction, u: u_friction }),
                 moment_nm: Some(Estimate { value: 0.5 * (sharp - flat), u: u_friction }),
-                moment_at_pitch_nm: Estimate { value: pull, u: 0.05 * pull },
                 holding_factor: Some(Estimate {
                     value: friction / pull,
                     u: (u_friction / pull).hypot(0.05 * friction / pull),
                 }),
-                friction_is_lower_limit: false,
                 not_holding: flat < 0.0,
-                cents_as_found: None,
-                remarks: Vec::new(),
-                marks: Vec::new(),
-                friction_interval_nm: None,
-                moment_interval_nm: None,
-                holding_interval: None,
-                budget: None,
+                ..PinReading::without_torques(name, Estimate { value: pull, u: 0.05 * pull })
             }
         })
         .collect()
 }
 
-fn condition(piano: &Piano) -> Condition {
-    let facts = &piano.facts;
-    Condition {
-        tune: facts.tune_stable.map(|stable| match stable {
-            true => TuneStability::Stable,
-            false => TuneStability::Unstable,
-        }),
-        plank: facts.plank_sight.map(|sight| match sight {
-            piano::PlankSight::SeenSound => PlankSight::SeenSound,
-            piano::PlankSight::PliesParted => PlankSight::PliesParted,
-            piano::PlankSight::OffBack => PlankSight::OffBack,
-        }),
-        contamination: facts.contamination_seen,
-        relative_humidity: facts.relative_humidity,
-        pitch_cents: facts.pitch_cents,
-        largest_pin_um: facts.largest_pin_um,
-        bushed_plate: facts.bushed_plate,
-        worth_repair: None,
-    }
-}
-
 fn verdict_on(seed: u64, fault: Fault, severity: Severity, setting: Setting) -> Assessment {
     let piano = Piano::invent(seed, fault, severity);
-    let condition = if setting.told { condition(&piano) } else { Condition::default() };
+    let condition = if setting.told { condition_of(&piano.facts) } else { Condition::default() };
+    let instrument = instrument(&piano, setting);
     let input = AssessmentInput {
-        instrument: &instrument(&piano, setting),
-        readings: &readings(&piano, seed, setting),
+        instrument: &instrument,
+        readings: &readings(&piano, &instrument, seed, setting),
         condition: &condition,
         seed,
     };

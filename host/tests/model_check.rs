@@ -51,7 +51,7 @@ fn checked(law: &Cholesky, seed: u64, loose_share: f64, depth: f64) -> ModelChec
     let design = Design::from_rows(2, sections);
     let noise = vec![SCATTER_SD * SCATTER_SD; field.len()];
     let flat = [f64::INFINITY; 2];
-    let fitted = LinearField::fit_correlated(design, &values, &noise, &flat, |i, j| {
+    let fitted = LinearField::fit_correlated(&design, &values, &noise, &flat, |i, j| {
         covariance(&field, i, j)
     })
     .expect("positive definite");

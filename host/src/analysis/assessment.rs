@@ -15,6 +15,10 @@ use super::zones::{self, Zone, place};
 use crate::calibration::mark::LeverMark;
 use crate::instrument::Instrument;
 
+/// Seed of the tool's own assessments: fixed, so that the same survey gives the same verdict for
+/// ever, and the steps of an adaptive survey see the planks its verdict will see.
+pub const BOOTSTRAP_SEED: u64 = 1;
+
 /// What is assessed.
 #[derive(Clone, Copy, Debug)]
 pub struct AssessmentInput<'a> {

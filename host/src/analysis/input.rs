@@ -75,6 +75,33 @@ pub struct PinReading {
     pub budget: Option<Arc<ReadingBudget>>,
 }
 
+impl PinReading {
+    /// A running reading at pitch of which only the pin and its string's moment are known: no
+    /// torque, remark or budget yet.
+    pub const fn without_torques(pin: Pin, moment_at_pitch_nm: Estimate) -> PinReading {
+        PinReading {
+            pin,
+            kind: TorqueKind::Running,
+            state: StringState::AtPitch,
+            sharp_nm: None,
+            flat_nm: None,
+            friction_nm: None,
+            moment_nm: None,
+            moment_at_pitch_nm,
+            holding_factor: None,
+            friction_is_lower_limit: false,
+            not_holding: false,
+            cents_as_found: None,
+            remarks: Vec::new(),
+            marks: Vec::new(),
+            friction_interval_nm: None,
+            moment_interval_nm: None,
+            holding_interval: None,
+            budget: None,
+        }
+    }
+}
+
 /// How well the instrument holds its tune, as told or measured before touching it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum TuneStability {

@@ -33,8 +33,8 @@ mod assessment_tests;
 pub(crate) mod test_planks;
 
 pub use assessment::{
-    Assessment, AssessmentInput, FieldEstimate, FieldPoint, PinResult, SectionStatistics,
-    Statistics, assess,
+    Assessment, AssessmentInput, BOOTSTRAP_SEED, FieldEstimate, FieldPoint, PinResult,
+    SectionStatistics, Statistics, assess,
 };
 pub use band::Band;
 pub use field::{FieldGrid, GridCell, PinStanding, PlankField};

@@ -68,6 +68,18 @@ pub fn pin_readings(
     pitch_cents: Option<f64>,
     profile: &MeasurementProfile,
 ) -> Vec<PinReading> {
+    pin_readings_and_drift(instrument, lever, hand, pitch_cents, profile).0
+}
+
+/// As [`pin_readings`], and what pins read more than once say of the lever's drift: `None` where
+/// no pin was read often enough, over long enough, by one calibration.
+pub fn pin_readings_and_drift(
+    instrument: &Instrument,
+    lever: &[LeverRead],
+    hand: &[HandReading],
+    pitch_cents: Option<f64>,
+    profile: &MeasurementProfile,
+) -> (Vec<PinReading>, Option<Drift>) {
     let mut readings: Vec<PinReading> = Vec::new();
     for reading in hand {
         let pin = Strung::of(instrument, reading.pin, reading.pin_um);
@@ -83,14 +95,7 @@ pub fn pin_readings(
         keep(&mut readings, lever::read(reading, pin, pitch_cents, correction, profile));
     }
     readings.sort_by_key(|reading| reading.pin);
-    readings
-}
-
-/// What pins read more than once say of the lever's drift over a survey, readings in the order they
-/// were taken; `None` where no pin was read often enough, over long enough, by one calibration.
-pub fn drift(lever: &[LeverRead]) -> Option<Drift> {
-    let records: Vec<&Reading> = lever.iter().map(|read| &read.reading).collect();
-    drift::estimate(&records, &drift::clock_ms(&records))
+    (readings, drifted)
 }
 
 /// Mean pitch as found over the readings that carry one, cents; `None` when none does.

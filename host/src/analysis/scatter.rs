@@ -14,7 +14,7 @@ pub(super) const HIGH_SD: f64 = 0.35;
 pub(super) const HIGH_SHARE: f64 = 0.01;
 /// Prior on the share of single loose holes: two in a hundred, as if 25 pins had told.
 pub(super) const LOOSE_SHARE_PRIOR: f64 = 0.02;
-pub(super) const LOOSE_SHARE_PRIOR_PINS: f64 = 25.0;
+const LOOSE_SHARE_PRIOR_PINS: f64 = 25.0;
 /// Prior on the scatter: 12 % (sound planks 10–15 %, MEM), as if eight pins had told.
 pub(super) const SCATTER_PRIOR: f64 = 0.12;
 const SCATTER_PRIOR_PINS: f64 = 8.0;
@@ -79,7 +79,7 @@ pub(super) fn update_scatter(
 ) -> ScatterLaw {
     let mut squares = SCATTER_PRIOR_PINS * SCATTER_PRIOR * SCATTER_PRIOR;
     let mut pins = SCATTER_PRIOR_PINS;
-    let mut loose = LOOSE_SHARE_PRIOR * LOOSE_SHARE_PRIOR_PINS;
+    let mut loose = LOOSE_PINS_PRIOR;
     for ((residual, variance), weight) in residuals.iter().zip(variances).zip(weights) {
         squares += weight * (residual * residual - variance);
         pins += weight;
@@ -89,11 +89,18 @@ pub(super) fn update_scatter(
     }
     // At least a third of the pins tell, however many shapes there are.
     pins = (pins - freedom).max(pins / 3.0);
-    let share = loose / (residuals.len() as f64 + LOOSE_SHARE_PRIOR_PINS);
     ScatterLaw {
         sd: (squares.max(0.0) / pins).sqrt().clamp(low, high),
-        loose_share: share.clamp(0.002, 0.5),
+        loose_share: loose_share(loose, residuals.len()),
     }
+}
+
+/// Loose pins expected before any was read, as the prior has them.
+pub(super) const LOOSE_PINS_PRIOR: f64 = LOOSE_SHARE_PRIOR * LOOSE_SHARE_PRIOR_PINS;
+
+/// Share of single loose holes where `loose` of so many pins are, the prior's counted in.
+pub(super) fn loose_share(loose: f64, pin_count: usize) -> f64 {
+    (loose / (pin_count as f64 + LOOSE_SHARE_PRIOR_PINS)).clamp(0.002, 0.5)
 }
 
 pub(super) fn noise_variances(variances: &[f64], weights: &[f64], scatter: ScatterLaw) -> Vec<f64> {

@@ -85,7 +85,7 @@ impl<'a> Survey<'a> {
         for reading in readings {
             repeated_count += usize::from(by_pin.insert(reading.pin, reading).is_some());
         }
-        let mut sites = places(&instrument.pins, instrument.face);
+        let mut sites = sites_of(instrument);
         let at_site: Vec<Option<&PinReading>> =
             sites.iter().map(|site| by_pin.remove(&site.pin)).collect();
         let stray_count = by_pin.len();
@@ -134,6 +134,11 @@ fn observe(site: usize, reading: &PinReading, moment: Estimate) -> Option<Observ
     };
     let relative = (u / level).min(RELATIVE_U_MAX);
     Some(Observation { site, log_friction: libm::log(level), variance: relative * relative })
+}
+
+/// Every pin's place; string moments are left at zero, which [`Survey::new`] fills in.
+pub fn sites_of(instrument: &Instrument) -> Vec<Site> {
+    places(&instrument.pins, instrument.face)
 }
 
 fn places(pins: &[FieldPin], face: PlateFace) -> Vec<Site> {

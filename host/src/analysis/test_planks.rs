@@ -4,7 +4,7 @@
 
 use pinhold_protocol::record::{Pin, StringPosition};
 
-use super::input::{Estimate, PinReading, StringState, TorqueKind};
+use super::input::{Estimate, PinReading};
 use super::random::Random;
 use crate::instrument::scale::StringScale;
 use crate::instrument::{FieldPin, Instrument, InstrumentKind, PlateFace};
@@ -68,24 +68,16 @@ pub(crate) fn reading(note: u8, letter: char, friction_nm: f64, moment_nm: f64) 
     let u = 0.02 * friction_nm + 0.1;
     let factor = friction_nm / moment_nm;
     PinReading {
-        pin: pin(note, letter),
-        kind: TorqueKind::Running,
-        state: StringState::AtPitch,
         sharp_nm: Some(Estimate { value: friction_nm + moment_nm, u }),
         flat_nm: Some(Estimate { value: friction_nm - moment_nm, u }),
         friction_nm: Some(Estimate { value: friction_nm, u }),
         moment_nm: Some(Estimate { value: moment_nm, u }),
-        moment_at_pitch_nm: Estimate { value: moment_nm, u: 0.05 * moment_nm },
         holding_factor: Some(Estimate { value: factor, u: factor * (u / friction_nm).abs() }),
-        friction_is_lower_limit: false,
         not_holding: factor < 1.0,
-        cents_as_found: None,
-        remarks: Vec::new(),
-        marks: Vec::new(),
-        friction_interval_nm: None,
-        moment_interval_nm: None,
-        holding_interval: None,
-        budget: None,
+        ..PinReading::without_torques(
+            pin(note, letter),
+            Estimate { value: moment_nm, u: 0.05 * moment_nm },
+        )
     }
 }
 

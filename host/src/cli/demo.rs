@@ -214,12 +214,8 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
     let mut more = |store: &mut Store| -> Result<Vec<Pin>, SurveyError> {
         let adaptive = arguments.plan == PlanKind::Adaptive;
         let Some(survey) = survey.as_ref().filter(|_| adaptive) else { return Ok(Vec::new()) };
-        let grown = Adaptive { instrument: &instrument, survey, confidence }.go_on(store)?;
-        if !context.json {
-            plan::tell(&grown);
-        }
-        steps.push(grown);
-        Ok(steps.last().map(|grown| grown.pins.clone()).unwrap_or_default())
+        let growing = Adaptive { instrument: &instrument, survey, confidence };
+        plan::grow(&growing, store, &mut steps, context.json)
     };
     let taken =
         survey::take_growing(&mut store, survey_id, plan, &mut line, &mut progress, &mut more);

@@ -13,7 +13,9 @@ use crate::analysis::sampling::{
     CONFIDENCE_DEFAULT, Design, Settled, Step, check_pin, full, quick, start, with_checks,
 };
 use crate::instrument::{Instrument, pin_name};
-use crate::survey::adaptive::Grown;
+use crate::store::Store;
+use crate::survey::SurveyError;
+use crate::survey::adaptive::{Adaptive, Grown};
 
 /// A plan by its word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -92,8 +94,24 @@ pub(super) fn confidence(kind: Option<PlanKind>, asked: Option<f64>) -> Result<f
     }
 }
 
+/// An adaptive survey's next run, told and kept among its steps.
+pub(super) fn grow(
+    survey: &Adaptive<'_>,
+    store: &mut Store,
+    steps: &mut Vec<Grown>,
+    silent: bool,
+) -> Result<Vec<Pin>, SurveyError> {
+    let grown = survey.go_on(store)?;
+    if !silent {
+        tell(&grown);
+    }
+    let pins = grown.pins.clone();
+    steps.push(grown);
+    Ok(pins)
+}
+
 /// Tells why an adaptive survey goes where it goes.
-pub(super) fn tell(grown: &Grown) {
+fn tell(grown: &Grown) {
     match &grown.step {
         Step::Read(proposal) => say(&format!(
             "next, {} {}: {}",

@@ -14,7 +14,7 @@ use super::exit::{CliError, Exit};
 use super::files::write_whole;
 use super::parsers::{fact_parser, name_parser};
 use super::{drift, retune};
-use crate::analysis::{Assessment, AssessmentInput, Profile, assess};
+use crate::analysis::{Assessment, AssessmentInput, BOOTSTRAP_SEED, Profile, assess};
 use crate::lever_reads::LeverUse;
 use crate::report::{self, MapModel, ReportContext, View};
 use crate::store::{Store, StoredVerdict, SurveySource};
@@ -24,8 +24,6 @@ use crate::text::printable;
 const WIDTH_DEFAULT: usize = 80;
 /// Widest map worth drawing.
 const WIDTH_MAX: usize = 120;
-/// Seed of the bootstrap: fixed, so that the same survey gives the same verdict for ever.
-const BOOTSTRAP_SEED: u64 = 1;
 
 /// Arguments of `pinhold map`.
 #[derive(Args, Clone, Debug)]

@@ -176,12 +176,7 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
         if !is_adaptive {
             return Ok(Vec::new());
         }
-        let grown = growing.go_on(store)?;
-        if !context.json {
-            plan::tell(&grown);
-        }
-        steps.push(grown);
-        Ok(steps.last().map(|grown| grown.pins.clone()).unwrap_or_default())
+        plan::grow(&growing, store, &mut steps, context.json)
     };
     if begun.pins.is_empty() {
         begun.pins = go_on(&mut store)?;

@@ -20,6 +20,14 @@ pub(crate) fn decode(bytes: &[u8]) -> Result<String, ImportError> {
     if text.trim().is_empty() { Err(ImportError::Empty) } else { Ok(text) }
 }
 
+/// Comment lines made blank, so that lines keep their numbers.
+pub(super) fn without_comments(text: &str) -> String {
+    let kept = |line: &str| !line.trim_start().starts_with('#');
+    let lines: Vec<&str> =
+        text.split('\n').map(|line| if kept(line) { line } else { "" }).collect();
+    lines.join("\n")
+}
+
 /// Bytes that no text file of readings holds: controls other than tab, line ends, form feed and
 /// the end-of-file mark of old systems.
 fn is_no_text(byte: u8) -> bool {

@@ -10,7 +10,7 @@ mod error;
 use pinhold_protocol::record::{Pin, StringPosition};
 
 use super::columns::{COLUMN_COUNT_MAX, Line, separator_of, split_lines};
-use super::decode::decode;
+use super::decode::{decode, without_comments};
 use super::error::{RowFault, quoted};
 use super::hand::parse_decimal;
 use crate::instrument::note::parse_note;
@@ -167,14 +167,6 @@ pub fn table(pins: &[FieldPin]) -> String {
         ));
     }
     text
-}
-
-/// Comment lines made blank, so that lines keep their numbers.
-fn without_comments(text: &str) -> String {
-    let kept = |line: &str| !line.trim_start().starts_with('#');
-    let lines: Vec<&str> =
-        text.split('\n').map(|line| if kept(line) { line } else { "" }).collect();
-    lines.join("\n")
 }
 
 /// What each header cell names; refuses unknown, repeated and missing ones.

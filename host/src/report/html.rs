@@ -102,13 +102,6 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
     page.into_string()
 }
 
-/// Which way the picture is seen, as a sentence.
-fn orientation(model: &MapModel<'_>) -> String {
-    let seen = model.orientation();
-    let (first, rest) = seen.split_at(1);
-    format!("{}{}. To scale.", first.to_uppercase(), rest.replacen(',', ":", 1))
-}
-
 fn head_lines(model: &MapModel<'_>, context: &ReportContext) -> Markup {
     let statistics = &model.assessment.statistics;
     html! {
@@ -255,7 +248,7 @@ fn annex(model: &MapModel<'_>, grid: Option<&FieldGrid>, unit: TorqueUnit) -> Ma
     html! {
         div.annex {
             h2 { "Annex: every pin by name" }
-            p.small { (orientation(model)) }
+            p.small { (model.orientation()) " To scale." }
             figure style="margin:0" {
                 (PreEscaped(picture::detail(model, grid, View::Torque, unit)))
             }

@@ -48,13 +48,13 @@ impl MapModel<'_> {
         self.assessment.pins.iter().any(|pin| pin.site.at_flange)
     }
 
-    /// Which way the picture is seen, as words: `seen from the player, plate flange at the top`.
+    /// Which way the picture is seen, as a sentence.
     pub fn orientation(&self) -> &'static str {
         match (self.instrument.kind, self.has_flange()) {
-            (InstrumentKind::Grand, true) => "seen from the player, plate flange at the top",
-            (InstrumentKind::Grand, false) => "seen from the player, string side at the top",
-            (InstrumentKind::Upright, true) => "seen from the front, plate flange below",
-            (InstrumentKind::Upright, false) => "seen from the front, string side below",
+            (InstrumentKind::Grand, true) => "Seen from the player: plate flange at the top.",
+            (InstrumentKind::Grand, false) => "Seen from the player: string side at the top.",
+            (InstrumentKind::Upright, true) => "Seen from the front: plate flange below.",
+            (InstrumentKind::Upright, false) => "Seen from the front: string side below.",
         }
     }
 }

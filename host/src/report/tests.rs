@@ -168,6 +168,18 @@ fn zones_are_named_in_the_plain_map() {
 }
 
 #[test]
+fn the_report_shows_every_view_and_the_map_checks_itself() {
+    let (instrument, assessment) = split_plank();
+    let model = MapModel { instrument: &instrument, assessment: &assessment };
+    let page = html::report(&model, &context(), TorqueUnit::NewtonMetre);
+    for view in View::ALL {
+        assert!(page.contains(view.title()), "{}", view.word());
+    }
+    let map = terminal::map(&model, TorqueUnit::NewtonMetre, 80, false);
+    assert!(map.contains("check of the map: what is left over"), "{map}");
+}
+
+#[test]
 fn the_json_document_has_its_fields() {
     let (instrument, assessment) = split_plank();
     let model = MapModel { instrument: &instrument, assessment: &assessment };
@@ -185,6 +197,8 @@ fn the_json_document_has_its_fields() {
     ] {
         assert!(!document[field].is_null(), "{field} is missing");
     }
+    assert_eq!(document["field"].as_array().map(Vec::len), Some(instrument.pins.len()));
+    assert!(document["check"]["sentence"].as_str().is_some_and(|told| told.contains("left over")));
     let zone = &document["zones"][0];
     assert_eq!(zone["shape"], "ragged-line-inside");
     assert!(zone["pins"][0]["note"].is_u64() && zone["pins"][0]["string"] == "C");

@@ -63,13 +63,7 @@ impl Store {
     /// # Errors
     /// When the name is taken, or the database fails.
     pub fn create_instrument(&mut self, new: &NewInstrument) -> Result<InstrumentId, StoreError> {
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .doing("start to store an instrument")?;
-        let id = insert(&transaction, new)?;
-        transaction.commit().doing("store an instrument")?;
-        Ok(id)
+        self.create_laid_out(new, "")
     }
 
     /// Stores a new instrument with its pins and the layout description they come from.

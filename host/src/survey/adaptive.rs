@@ -8,15 +8,12 @@ use pinhold_protocol::record::Pin;
 
 use super::progress::{Progress, progress};
 use super::taken::taken;
-use crate::analysis::Profile;
 use crate::analysis::sampling::{
     Asked, Settled, Step, append_with_checks, check_pin, close_with_check, propose,
 };
+use crate::analysis::{BOOTSTRAP_SEED, Profile};
 use crate::instrument::Instrument;
 use crate::store::{Store, StoreError, Survey};
-
-/// Seed of the draws: that of the verdict's bootstrap, so that both see the same planks.
-const SEED: u64 = 1;
 
 /// A survey that grows.
 #[derive(Clone, Copy, Debug)]
@@ -67,7 +64,7 @@ impl Adaptive<'_> {
             confidence: self.confidence,
             at: planned.last().copied(),
             passed_over: &passed_over,
-            seed: SEED,
+            seed: BOOTSTRAP_SEED,
         });
         let mut plan = planned.clone();
         match (&step, check_pin(self.instrument, &passed_over)) {

@@ -4,7 +4,7 @@
 
 use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::{
-    Drift, LeverRead, MeasurementProfile, drift, mean_pitch_cents, pin_readings,
+    Drift, LeverRead, MeasurementProfile, mean_pitch_cents, pin_readings_and_drift,
 };
 use crate::instrument::Instrument;
 use crate::lever_reads::Levers;
@@ -35,7 +35,8 @@ pub fn taken(store: &Store, instrument: &Instrument, survey: &Survey) -> Result<
     let lever: Vec<LeverRead> =
         stored.lever.iter().filter_map(|reading| levers.read(reading, survey)).collect();
     let profile = MeasurementProfile::default();
-    let readings = pin_readings(instrument, &lever, &stored.hand, condition.pitch_cents, &profile);
-    let drift = drift(&lever);
+    let cents = condition.pitch_cents;
+    let (readings, drift) =
+        pin_readings_and_drift(instrument, &lever, &stored.hand, cents, &profile);
     Ok(Taken { stored, readings, condition, drift })
 }

@@ -139,6 +139,20 @@ fn slip() -> Angle {
     Angle::from_microradians(8727)
 }
 
+/// A plan of the survey's pins that are left.
+fn plan_of_left(store: &Store) -> Result<Plan, SurveyError> {
+    let instrument = store.find_instrument("x")?.id;
+    let left = unfinished(store, instrument)?.map_or(Vec::new(), |open| open.left);
+    Ok(Plan {
+        survey: SURVEY,
+        pins: left.into_iter().map(|pin| ChoosePin { pin, unstrung: false }).collect(),
+        slip: slip(),
+        calendar_ms: CALENDAR_MS,
+        stream_samples: false,
+        zero_first: true,
+    })
+}
+
 /// Takes the pins of the survey that are left, as the command does.
 fn go_on(
     folder: &Path,
@@ -147,16 +161,7 @@ fn go_on(
     observer: &mut Counter,
 ) -> Result<survey::Summary, SurveyError> {
     let mut store = Store::open(folder)?;
-    let instrument = store.find_instrument("x")?.id;
-    let left = unfinished(&store, instrument)?.map_or(Vec::new(), |open| open.left);
-    let plan = Plan {
-        survey: SURVEY,
-        pins: left.into_iter().map(|pin| ChoosePin { pin, unstrung: false }).collect(),
-        slip: slip(),
-        calendar_ms: CALENDAR_MS,
-        stream_samples: false,
-        zero_first: true,
-    };
+    let plan = plan_of_left(&store)?;
     survey::take(&mut store, id, plan, &mut bench.line(), observer)
 }
 
@@ -198,16 +203,7 @@ fn a_survey_grows_while_the_lever_is_at_it_and_keeps_its_plan_over_a_crash() {
     let mut given = 0;
     let mut grow = |folder: &Path, observer: &mut Counter| {
         let mut store = Store::open(folder)?;
-        let instrument = store.find_instrument("x")?.id;
-        let left = unfinished(&store, instrument)?.map_or(Vec::new(), |open| open.left);
-        let plan = Plan {
-            survey: SURVEY,
-            pins: left.into_iter().map(|pin| ChoosePin { pin, unstrung: false }).collect(),
-            slip: slip(),
-            calendar_ms: CALENDAR_MS,
-            stream_samples: false,
-            zero_first: true,
-        };
+        let plan = plan_of_left(&store)?;
         let mut more = |store: &mut Store| -> Result<Vec<Pin>, SurveyError> {
             let run = runs.get(given).cloned().unwrap_or_default();
             given += 1;

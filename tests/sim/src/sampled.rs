@@ -3,9 +3,9 @@
 //!
 //! Deliberately not here: strokes and levers; torques are the truth with a lever's noise.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use pinhold::analysis::input::{Condition, Estimate, PinReading, StringState, TorqueKind};
+use pinhold::analysis::input::{Condition, Estimate, PinReading};
 use pinhold::analysis::sampling::{Asked, CONFIDENCE_DEFAULT, Settled, Step, Why, propose, start};
 use pinhold::analysis::{Assessment, AssessmentInput, Profile, assess};
 use pinhold::cli::demo::{condition_of, instrument_of};
@@ -49,7 +49,7 @@ impl Plank {
 
     /// The readings of these pins, in order of note and string.
     pub fn readings_of(&self, pins: &[Pin]) -> Vec<PinReading> {
-        let wanted: std::collections::BTreeSet<Pin> = pins.iter().copied().collect();
+        let wanted: BTreeSet<Pin> = pins.iter().copied().collect();
         wanted.iter().filter_map(|pin| self.readings.get(pin).cloned()).collect()
     }
 
@@ -105,26 +105,15 @@ fn reading(pin: Pin, pull: f64, sharp: f64, flat: f64) -> PinReading {
     let friction = 0.5 * (sharp + flat);
     let u_friction = u / 2.0_f64.sqrt();
     PinReading {
-        pin,
-        kind: TorqueKind::Running,
-        state: StringState::AtPitch,
         sharp_nm: Some(Estimate { value: sharp, u }),
         flat_nm: Some(Estimate { value: flat, u }),
         friction_nm: Some(Estimate { value: friction, u: u_friction }),
         moment_nm: Some(Estimate { value: 0.5 * (sharp - flat), u: u_friction }),
-        moment_at_pitch_nm: Estimate { value: pull, u: 0.05 * pull },
         holding_factor: Some(Estimate {
             value: friction / pull,
             u: (u_friction / pull).hypot(0.05 * friction / pull),
         }),
-        friction_is_lower_limit: false,
         not_holding: flat < 0.0,
-        cents_as_found: None,
-        remarks: Vec::new(),
-        marks: Vec::new(),
-        friction_interval_nm: None,
-        moment_interval_nm: None,
-        holding_interval: None,
-        budget: None,
+        ..PinReading::without_torques(pin, Estimate { value: pull, u: 0.05 * pull })
     }
 }

@@ -8,11 +8,11 @@
 //! (`fault_table`). These are `Piano::invent`'s planks alone.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
-use std::thread;
 
 use pinhold::analysis::sampling::{Step, Why};
 use pinhold_sim::piano::{Fault, Severity};
+use pinhold_simtest::planks::each;
+use pinhold_simtest::planks::tally::hold_table;
 use pinhold_simtest::sampled::Plank;
 
 /// First judging seed.
@@ -75,18 +75,9 @@ fn all(first_seed: u64, count: u64) -> Vec<Outcome> {
             jobs.push((fault, severity, first_seed + f * count + k));
         }
     }
-    let share = jobs.len().div_ceil(THREAD_COUNT);
-    thread::scope(|scope| {
-        let workers: Vec<_> = jobs
-            .chunks(share)
-            .map(|jobs| {
-                let run = |&(fault, severity, seed): &(Fault, Severity, u64)| {
-                    survey(fault, severity, seed)
-                };
-                scope.spawn(move || jobs.iter().map(run).collect::<Vec<_>>())
-            })
-            .collect();
-        workers.into_iter().flat_map(|worker| worker.join().expect("a worker")).collect()
+    each(0..jobs.len() as u64, THREAD_COUNT, |at| {
+        let (fault, severity, seed) = jobs[at as usize];
+        survey(fault, severity, seed)
     })
 }
 
@@ -158,14 +149,7 @@ fn an_adaptive_survey_reaches_the_full_ones_verdict_with_fewer_pins() {
         return;
     }
     if is_long {
-        let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tables");
-        let place = folder.join("adaptive.txt");
-        if word == "bless" {
-            std::fs::create_dir_all(&folder).expect("a folder for tables");
-            std::fs::write(&place, &text).expect("a table written");
-        }
-        let committed = std::fs::read_to_string(&place).unwrap_or_default();
-        assert!(committed == text, "adaptive.txt is not the committed table");
+        hold_table("adaptive.txt", &text, word == "bless");
     }
     let same = outcomes.iter().filter(|o| o.full == o.adaptive).count();
     assert!(same as f64 >= SAME_SHARE_MIN * outcomes.len() as f64, "{same} the same");

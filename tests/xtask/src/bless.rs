@@ -26,10 +26,7 @@ pub(crate) fn word(runner: &Runner) -> Result<(), String> {
     runner.cargo_with(&signal, "PINHOLD_BLESS", "1")?;
     let map = ["test", "-p", "pinhold-simtest", "--test", "map_bits"];
     runner.cargo_with(&map, "PINHOLD_BLESS", "1")?;
-    println!("\nwhat changed, to be looked at before it is committed:");
-    let folder = runner.root.join("tests/fixtures");
-    run(Command::new("git").current_dir(&folder).args(["status", "--short", "."]))?;
-    run(Command::new("git").current_dir(&folder).args(["--no-pager", "diff", "--stat", "-p", "."]))
+    show(runner, "tests/fixtures")
 }
 
 /// `bless-tables`: the tables of the long run, which take long.
@@ -38,8 +35,12 @@ pub(crate) fn tables(runner: &Runner) -> Result<(), String> {
     runner.cargo_with(&planks, "PINHOLD_PLANKS", "bless")?;
     let adaptive = ["test", "-p", "pinhold-simtest", "--test", "adaptive", "--", "--nocapture"];
     runner.cargo_with(&adaptive, "PINHOLD_ADAPTIVE", "bless")?;
+    show(runner, "tests/sim/tables")
+}
+
+fn show(runner: &Runner, folder: &str) -> Result<(), String> {
     println!("\nwhat changed, to be looked at before it is committed:");
-    let folder = runner.root.join("tests/sim/tables");
+    let folder = runner.root.join(folder);
     run(Command::new("git").current_dir(&folder).args(["status", "--short", "."]))?;
     run(Command::new("git").current_dir(&folder).args(["--no-pager", "diff", "--stat", "-p", "."]))
 }

@@ -238,8 +238,8 @@ impl Section {
         let Some((far, far_m)) = self.rows.get(above + 1) else {
             return [(near, 1.0), (near, 0.0)];
         };
-        // Rows at one depth share nothing: the first of them counts.
-        let share = if *far_m > near_m { (y_m - near_m) / (far_m - near_m) } else { 0.0 };
+        // Of rows at one depth the last counts, so the next one is deeper.
+        let share = (y_m - near_m) / (far_m - near_m);
         [(near, 1.0 - share), (*far, share)]
     }
 }

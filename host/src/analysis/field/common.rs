@@ -5,6 +5,8 @@
 //!
 //! Deliberately not here: the lines themselves ([`crate::analysis::budget`]). A survey read in part
 //! with another tool is taken as if one tool had read it.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use super::super::budget::{ReadingBudget, Term};
 use super::super::input::PinReading;

@@ -14,6 +14,7 @@
 //!
 //! Invariant: a bounded number of evaluations in a fixed order, the same bits on every machine.
 
+use super::super::scatter::SCATTER_PRIOR;
 use super::basis::{Basis, BroadSpread};
 use super::linear::{Design, Normal};
 use super::simplex::minimise;
@@ -69,7 +70,7 @@ impl Default for SpreadPriors {
             section_row: LogNormal::new(0.025, 1.0),
             trend: LogNormal::new(0.07, 0.8),
             trend_length_m: LogNormal::new(0.25, 0.5),
-            scatter: LogNormal::new(0.12, 0.35),
+            scatter: LogNormal::new(SCATTER_PRIOR, 0.35),
         }
     }
 }

@@ -45,7 +45,7 @@ pub fn ordinary_kriging(
     let design = Design::from_rows(1, sorted.iter().map(|_| vec![1.0]));
     let noise = vec![0.0; sorted.len()];
     let field =
-        LinearField::fit_correlated(design, &observed, &noise, &[f64::INFINITY], |i, j| {
+        LinearField::fit_correlated(&design, &observed, &noise, &[f64::INFINITY], |i, j| {
             between(sorted[i], sorted[j])
         })?;
     let window = Window::new(&field)?;
@@ -110,7 +110,7 @@ mod tests {
         };
         let design = Design::from_rows(1, points.iter().map(|_| vec![1.0]));
         let flat = [f64::INFINITY];
-        let whole = LinearField::fit_correlated(design, &values, &[0.0; 60], &flat, |i, j| {
+        let whole = LinearField::fit_correlated(&design, &values, &[0.0; 60], &flat, |i, j| {
             spherical(distance(&points[i], &points[j]))
         })
         .expect("definite");

@@ -34,11 +34,6 @@ impl Design {
         Design { column_count, cells }
     }
 
-    /// Places.
-    pub fn row_count(&self) -> usize {
-        self.cells.len().checked_div(self.column_count).unwrap_or(0)
-    }
-
     /// Shapes.
     pub const fn column_count(&self) -> usize {
         self.column_count
@@ -161,7 +156,6 @@ enum Remainder {
 /// A fitted field.
 #[derive(Clone, Debug)]
 pub struct LinearField {
-    design: Design,
     remainder: Remainder,
     /// Posterior mean of the sizes of the shapes.
     sizes: Vec<f64>,
@@ -180,7 +174,7 @@ impl LinearField {
     /// `prior_variances` one per shape, infinite for a flat prior. `None` when the system is not
     /// positive definite, or a number is not finite.
     pub fn fit(
-        design: Design,
+        design: &Design,
         observed: &[f64],
         noise_variances: &[f64],
         prior_variances: &[f64],
@@ -197,7 +191,7 @@ impl LinearField {
     ///
     /// `None` when the system is not positive definite, or a number is not finite.
     pub fn fit_correlated(
-        design: Design,
+        design: &Design,
         observed: &[f64],
         noise_variances: &[f64],
         prior_variances: &[f64],
@@ -218,7 +212,7 @@ impl LinearField {
     ///
     /// `None` when the system is not positive definite, or a number is not finite.
     pub fn fit_factored(
-        design: Design,
+        design: &Design,
         observed: &[f64],
         covariance: Cholesky,
         prior_variances: &[f64],
@@ -228,15 +222,15 @@ impl LinearField {
     }
 
     fn solve(
-        design: Design,
+        design: &Design,
         observed: &[f64],
         remainder: Remainder,
         prior_variances: &[f64],
     ) -> Option<LinearField> {
-        let pulled = remainder.pull(&design);
+        let pulled = remainder.pull(design);
         let pulled_observed = remainder.pull_one(observed);
         let normal = Normal::new(
-            (&design, &pulled),
+            (design, &pulled),
             (observed, &pulled_observed),
             remainder.log_determinant(),
         );
@@ -244,15 +238,7 @@ impl LinearField {
             normal.posterior(prior_variances)?;
         let weights =
             (0..observed.len()).map(|i| pulled_observed[i] - dot(pulled.row(i), &sizes)).collect();
-        Some(LinearField {
-            design,
-            remainder,
-            sizes,
-            precision,
-            weights,
-            pulled,
-            log_marginal_likelihood,
-        })
+        Some(LinearField { remainder, sizes, precision, weights, pulled, log_marginal_likelihood })
     }
 
     /// Posterior means of the sizes of the shapes.
@@ -305,11 +291,6 @@ impl LinearField {
             _ => 0.0,
         };
         (prior - explained + dot(&half, &half)).max(0.0)
-    }
-
-    /// Fitted shapes at the observations, the correlated remainder not included.
-    pub fn fitted_shapes(&self) -> Vec<f64> {
-        self.design.rows().map(|shapes| dot(shapes, &self.sizes)).collect()
     }
 
     /// For every observation, itself less its prediction from all the others, and the variance of
@@ -408,7 +389,7 @@ mod tests {
     }
 
     fn fit() -> LinearField {
-        LinearField::fit_correlated(design(), &VALUES, &NOISE, &PRIOR, |i, j| {
+        LinearField::fit_correlated(&design(), &VALUES, &NOISE, &PRIOR, |i, j| {
             local(PLACES[i], PLACES[j])
         })
         .expect("positive definite")
@@ -437,8 +418,8 @@ mod tests {
 
     #[test]
     fn without_a_remainder_noise_alone_gives_the_same() {
-        let quick = LinearField::fit(design(), &VALUES, &NOISE, &PRIOR).expect("definite");
-        let slow = LinearField::fit_correlated(design(), &VALUES, &NOISE, &PRIOR, |_, _| 0.0)
+        let quick = LinearField::fit(&design(), &VALUES, &NOISE, &PRIOR).expect("definite");
+        let slow = LinearField::fit_correlated(&design(), &VALUES, &NOISE, &PRIOR, |_, _| 0.0)
             .expect("definite");
         assert!((quick.mean(&[1.0, 0.4], &[]) - slow.mean(&[1.0, 0.4], &[0.0; 6])).abs() < 1e-12);
         let (a, b) = (quick.log_marginal_likelihood(), slow.log_marginal_likelihood());
@@ -453,14 +434,14 @@ mod tests {
         let flat = [f64::INFINITY; 2];
         // y = 3 − 2·x exactly.
         let values: Vec<f64> = PLACES.iter().map(|x| 3.0 - 2.0 * x).collect();
-        let field = LinearField::fit(design(), &values, &NOISE, &flat).expect("definite");
+        let field = LinearField::fit(&design(), &values, &NOISE, &flat).expect("definite");
         assert!((field.sizes()[0] - 3.0).abs() < 1e-12 && (field.sizes()[1] + 2.0).abs() < 1e-12);
     }
 
     #[test]
     fn unusable_noise_is_refused() {
-        assert!(LinearField::fit(design(), &VALUES, &[0.0; 6], &PRIOR).is_none());
+        assert!(LinearField::fit(&design(), &VALUES, &[0.0; 6], &PRIOR).is_none());
         let broken = [f64::NAN, 0.0, 0.0, 0.0, 0.0, 0.0];
-        assert!(LinearField::fit(design(), &broken, &NOISE, &PRIOR).is_none());
+        assert!(LinearField::fit(&design(), &broken, &NOISE, &PRIOR).is_none());
     }
 }

@@ -4,23 +4,15 @@
 //! shapes' spreads stay, those then with the normal equations of the covariance found.
 //!
 //! Deliberately not here: the chances of pins to be ordinary, and what the field says.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use super::super::linalg::{Cholesky, SquareMatrix};
+use super::basis::Place;
 use super::compact::LocalPart;
 use super::hyper::{BroadFit, Evidence, LogNormal, SpreadPriors, learn_spreads};
 use super::linear::Normal;
 use super::simplex::minimise;
-
-/// A place as the local part sees it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Spot {
-    /// Metres towards the treble.
-    pub x_m: f64,
-    /// Metres away from the flange.
-    pub y_m: f64,
-    /// Section.
-    pub section: u8,
-}
 
 /// Priors on the local part. Ours (DER), weak.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -125,7 +117,7 @@ impl LocalPriors {
 
 /// Covariance of local part and noise together at places in order along the plank: the lower
 /// triangle.
-pub fn covariance(spots: &[Spot], local: &LocalPart, noise_variances: &[f64]) -> SquareMatrix {
+pub fn covariance(spots: &[Place], local: &LocalPart, noise_variances: &[f64]) -> SquareMatrix {
     let first = |row: usize| {
         let edge_m = spots[row].x_m - local.reach_along_m;
         spots[..row].partition_point(|spot| spot.x_m <= edge_m)
@@ -153,7 +145,7 @@ pub struct Learner<'a> {
     /// The observations.
     pub evidence: Evidence<'a>,
     /// Their places, in order along the plank.
-    pub spots: &'a [Spot],
+    pub spots: &'a [Place],
     /// Priors of the broad shapes and the scatter.
     pub broad: &'a SpreadPriors,
     /// Priors of the local part.
@@ -257,9 +249,9 @@ mod tests {
             variances: &variances,
             weights,
         };
-        let spots: Vec<Spot> = sites
+        let spots: Vec<Place> = sites
             .iter()
-            .map(|site| Spot { x_m: site.x_m, y_m: site.y_m, section: site.section })
+            .map(|site| Place { x_m: site.x_m, y_m: site.y_m, section: site.section })
             .collect();
         let (broad, local) = (SpreadPriors::default(), LocalPriors::default());
         let learner = Learner { evidence, spots: &spots, broad: &broad, local: &local };

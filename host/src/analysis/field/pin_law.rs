@@ -138,7 +138,7 @@ const QUANTILE_SD: f64 = 8.0;
 /// Halvings of that range: to a millionth of a logarithm of some units.
 const HALVING_COUNT: usize = 26;
 /// Logarithms beyond ± this are no friction.
-const LOG_MAX: f64 = 20.0;
+pub(super) const LOG_MAX: f64 = 20.0;
 
 #[cfg(test)]
 mod tests {

@@ -9,18 +9,22 @@
 //! Deliberately not here: what a sound plank would have (`sound`), which pins make a zone, words.
 //!
 //! Invariant: everything that leaves here is finite.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use super::super::linalg::{Cholesky, dot};
 use super::super::profile::Profile;
-use super::super::scatter::{LOOSE_SHARE_PRIOR, LOOSE_SHARE_PRIOR_PINS, ScatterLaw, WEIGHT_MIN};
+use super::super::scatter::{
+    LOOSE_PINS_PRIOR, LOOSE_SHARE_PRIOR, ScatterLaw, WEIGHT_MIN, loose_share,
+};
 use super::super::stats::median;
 use super::super::survey::{Site, Survey};
-use super::basis::Basis;
+use super::basis::{Basis, Place};
 use super::common::{CommonError, own_variances};
 use super::compact::LocalPart;
 use super::hyper::{Evidence, SpreadPriors};
 use super::linear::{Design, LinearField};
-use super::local::{First, Learner, LocalPriors, Spot, WholeFit, covariance};
+use super::local::{First, Learner, LocalPriors, WholeFit, covariance};
 use super::pin_law::{LeftTight, PinLaw};
 use super::plank_point::{
     BAD_PLACE_STEP, PinStanding, PlankPoint, SoundPoint, bad_place_chance, sound_points,
@@ -52,7 +56,7 @@ pub struct PlankField {
     pub(super) basis: Basis,
     pub(super) window: Window,
     /// Places of the observations, in order along the plank.
-    pub(super) spots: Vec<Spot>,
+    pub(super) spots: Vec<Place>,
     /// Middle of the observations, which the fit is about.
     pub(super) base: f64,
     pub(super) sites: Vec<Site>,
@@ -68,7 +72,7 @@ pub struct PlankField {
 pub(super) struct Data {
     /// Index of each into the survey's observations.
     order: Vec<usize>,
-    spots: Vec<Spot>,
+    spots: Vec<Place>,
     design: Design,
     pub(super) observed: Vec<f64>,
     variances: Vec<f64>,
@@ -104,8 +108,8 @@ impl Data {
     }
 }
 
-fn spot_of(site: &Site) -> Spot {
-    Spot { x_m: site.x_m, y_m: site.y_m, section: site.section }
+fn spot_of(site: &Site) -> Place {
+    Place { x_m: site.x_m, y_m: site.y_m, section: site.section }
 }
 
 /// What all others lead to expect of an observation.
@@ -127,7 +131,7 @@ pub(super) fn linear_field(
     let noise = data.evidence(basis, weights).noise_variances(spreads.broad.scatter_sd);
     let prior = basis.prior_variances(&spreads.broad.spread);
     let factor = Cholesky::factor(covariance(&data.spots, &spreads.local, &noise))?;
-    LinearField::fit_factored(data.design.clone(), &data.observed, factor, &prior)
+    LinearField::fit_factored(&data.design, &data.observed, factor, &prior)
 }
 
 /// The same made ready for many places, and every observation left out.
@@ -149,7 +153,7 @@ pub(super) fn fit_once(
 
 /// Each pin's chance of being ordinary, told by all others, and the share of loose ones.
 fn weigh(data: &Data, left_out: &[LeftOut], scatter: ScatterLaw) -> (Vec<f64>, ScatterLaw) {
-    let mut loose = LOOSE_SHARE_PRIOR * LOOSE_SHARE_PRIOR_PINS;
+    let mut loose = LOOSE_PINS_PRIOR;
     let mut weights = Vec::with_capacity(left_out.len());
     for (i, left) in left_out.iter().enumerate() {
         let law = PinLaw::about(left.mean, left.variance, scatter, LeftTight::default());
@@ -157,8 +161,7 @@ fn weigh(data: &Data, left_out: &[LeftOut], scatter: ScatterLaw) -> (Vec<f64>, S
         weights.push(shares[0].max(WEIGHT_MIN));
         loose += shares[1];
     }
-    let share = loose / (left_out.len() as f64 + LOOSE_SHARE_PRIOR_PINS);
-    (weights, ScatterLaw { loose_share: share.clamp(0.002, 0.5), ..scatter })
+    (weights, ScatterLaw { loose_share: loose_share(loose, left_out.len()), ..scatter })
 }
 
 impl PlankField {
@@ -294,7 +297,7 @@ impl PlankField {
     }
 
     /// Posterior mean about the base and variance of the plank at a place.
-    fn posterior(&self, shapes: &[f64], spot: Spot) -> (f64, f64) {
+    fn posterior(&self, shapes: &[f64], spot: Place) -> (f64, f64) {
         let (mut active, mut cross): (Vec<usize>, Vec<Lanes>) = (Vec::new(), Vec::new());
         let local = &self.spreads.local;
         for (i, other) in self.spots.iter().enumerate() {

@@ -10,7 +10,6 @@ use super::super::survey::Site;
 use super::basis::Place;
 use super::compact::wendland;
 use super::grid::{FieldGrid, GridCell};
-use super::local::Spot;
 use super::plank::PlankField;
 use super::plank_point::{Moment, SoundPoint};
 use super::window::{LANES, Lanes, ShapePart};
@@ -206,7 +205,7 @@ impl PlankField {
     }
 
     /// Prior covariance of the local part between an observation and places of one column.
-    fn cross(&self, spot: Spot, x_m: f64, places: &[(f64, u8)]) -> Lanes {
+    fn cross(&self, spot: Place, x_m: f64, places: &[(f64, u8)]) -> Lanes {
         let local = &self.spreads.local;
         let along = (x_m - spot.x_m) / local.reach_along_m;
         let along = along * along;

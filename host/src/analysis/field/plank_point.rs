@@ -7,15 +7,13 @@ use super::super::budget::COVERAGE;
 use super::super::input::Estimate;
 use super::super::stats::normal_cdf;
 use super::super::survey::{Site, Survey};
-use super::pin_law::PinLaw;
+use super::pin_law::{LOG_MAX, PinLaw};
 use super::plank::PlankField;
 use super::sound::SoundField;
 
 /// A place this far below the sound field is a bad one, natural-log units: a fifth, the least step
 /// that makes a zone (ours).
 pub const BAD_PLACE_STEP: f64 = 0.22;
-/// Logarithms beyond ± this are no friction.
-const LOG_MAX: f64 = 20.0;
 
 /// How a pin that was read stands among its neighbours.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

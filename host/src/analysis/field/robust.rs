@@ -8,6 +8,8 @@
 //! *Robust Statistics*, 2009, chapter 7); the start decides which of its solutions is taken.
 //!
 //! Deliberately not here: what the shapes are (`basis`) and how large they may be (`hyper`).
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use super::super::linalg::{Cholesky, SquareMatrix};
 use super::super::scatter::{

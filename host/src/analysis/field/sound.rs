@@ -10,6 +10,8 @@
 //! A [`SoundPlank`] is what the fitted field would bring forth if nothing ailed it: zones are
 //! judged by such planks. Deliberately not here: which loose pins belong together (`zones`), and
 //! what it means; the field as it is found, bad zones included (`plank`).
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use super::super::linalg::Cholesky;
 use super::super::random::Random;
@@ -100,10 +102,6 @@ impl SoundField {
         let base = median(&values)?;
         let centred: Vec<f64> = values.iter().map(|value| value - base).collect();
         let basis = Basis::new(&survey.sites);
-        let all = SparseDesign::new(
-            basis.column_count(),
-            survey.sites.iter().map(|site| basis.row_at_site(site)),
-        );
         let learned = learn(survey, &basis, &centred, prior)?;
         let Learned { spread, kept, frame, fit } = learned;
         let is_row = |column: usize| basis.row_columns().contains(&column);
@@ -126,7 +124,7 @@ impl SoundField {
         let noise_sds = (0..centred.len()).map(|i| ordinary_noise(i).sqrt()).collect();
         let (log_mean, log_sd) = (0..survey.sites.len())
             .map(|site| {
-                let dense = all.dense_row(site);
+                let dense = basis.row_at_site(&survey.sites[site]);
                 let shapes: Vec<f64> = kept.iter().map(|column| dense[*column]).collect();
                 let mean = shapes.iter().zip(&fit.sizes).fold(base, |sum, (s, b)| sum + s * b);
                 let half = fit.precision.solve_lower(&shapes);

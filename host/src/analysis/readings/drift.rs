@@ -13,6 +13,8 @@
 //!
 //! Deliberately not here: which pin is repeated when (`sampling`). A zero that drifts cancels in
 //! friction and is not looked for here.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use std::collections::BTreeMap;
 

@@ -9,7 +9,7 @@
 
 use pinhold_protocol::record::Pin;
 
-use super::places::sites_of;
+use crate::analysis::survey::sites_of;
 use crate::instrument::Instrument;
 
 /// Pins between two readings of the check pin.

@@ -10,8 +10,9 @@
 
 use pinhold_protocol::record::Pin;
 
-use super::places::{flange_line, rows_by_section, sites_of};
+use super::places::{flange_line, rows_by_section};
 use crate::analysis::survey::Site;
+use crate::analysis::survey::sites_of;
 use crate::instrument::Instrument;
 
 /// Share of the pins that a quick survey reads (ours: a quarter to a third).

@@ -7,12 +7,15 @@
 //!
 //! Deliberately not here: whether such a place counts as a zone; that is the scan's business, with
 //! its stated rate of false alarms.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use super::places::{along, flange_line, nearest, rows, rows_by_section};
 use crate::analysis::Assessment;
 use crate::analysis::random::Random;
+use crate::analysis::scatter::{HIGH_SHARE, LOOSE_SD, LOOSE_SHIFT};
 use crate::analysis::stats::normal_density;
-use crate::analysis::survey::Site;
+use crate::analysis::survey::{FRICTION_FLOOR_NM, Site};
 use crate::analysis::verdict::evidence::{EvidenceKind, weigh};
 use crate::analysis::zones::ZoneShape;
 
@@ -31,13 +34,8 @@ const SHIFTS: [f64; 3] = [-0.35, -0.7, -1.1];
 pub(super) const ALTERNATIVE_COUNT: usize = SHARES.len() * SHIFTS.len();
 /// Spread of loosened pins as a share of the shift.
 const SHIFT_SPREAD: f64 = 0.3;
-/// Single loose holes about the field: as the field's own law (DER).
-pub(super) const HOLE_SHIFT: f64 = -0.9;
-pub(super) const HOLE_SD: f64 = 0.5;
 /// Least share of single holes assumed.
 const HOLE_SHARE_MIN: f64 = 0.005;
-/// Pins above the field: glued or odd.
-const HIGH_SHARE: f64 = 0.01;
 
 /// What a window would be, were it loose.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -166,9 +164,9 @@ impl Seen {
         let hole_share = assessment.field.loose_share.clamp(HOLE_SHARE_MIN, 0.5);
         let ratio = |residual: f64, v: f64, shift: f64| {
             let s = scatter * scatter + v;
-            let holes = HOLE_SD * HOLE_SD + v;
+            let holes = LOOSE_SD * LOOSE_SD + v;
             let sound = (1.0 - hole_share - HIGH_SHARE) * normal_density(residual, 0.0, s)
-                + hole_share * normal_density(residual, HOLE_SHIFT, holes)
+                + hole_share * normal_density(residual, LOOSE_SHIFT, holes)
                 + HIGH_SHARE * normal_density(residual, 0.5, 0.12 + v);
             let spread = SHIFT_SPREAD * shift;
             normal_density(residual, shift, s + spread * spread) / sound.max(1e-30)
@@ -179,9 +177,10 @@ impl Seen {
             .zip(&assessment.field.points)
             .map(|(pin, point)| {
                 let friction = pin.friction_nm.filter(|_| pin.read)?;
-                let value = friction.value.max(0.4);
+                let value = friction.value.max(FRICTION_FLOOR_NM);
                 let relative = (friction.u / value).min(1.0);
-                let residual = libm::log(value) - libm::log(point.sound_nm.value.max(0.4));
+                let residual =
+                    libm::log(value) - libm::log(point.sound_nm.value.max(FRICTION_FLOOR_NM));
                 Some((residual, relative * relative))
             })
             .collect();

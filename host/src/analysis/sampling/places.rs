@@ -4,13 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::analysis::survey::{Site, Survey};
-use crate::instrument::Instrument;
-
-/// Every pin's place, as the analysis takes it.
-pub(super) fn sites_of(instrument: &Instrument) -> Vec<Site> {
-    Survey::new(instrument, &[]).sites
-}
+use crate::analysis::survey::Site;
 
 /// Indices of the pins of each row within each section, from bass to treble. Rows by section, then
 /// from the flange inwards.

@@ -9,6 +9,8 @@
 //! Stopping and false alarms: zones are not looked for oftener because of stopping. The step reads
 //! *more* wherever pins stand low, so a chance cluster is met by fresh pins before the survey may
 //! stop; and the test of zones is run on what was read when it stops.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use pinhold_protocol::record::Pin;
 

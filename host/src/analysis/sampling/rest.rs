@@ -8,16 +8,20 @@
 //!
 //! Deliberately not here: the zone search itself; it is taken to find what is there. What is drawn
 //! stands in for it, so that a step stays quick.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use std::collections::BTreeSet;
 
 use pinhold_protocol::record::Pin;
 
-use super::hidden::{Chances, HOLE_SD, HOLE_SHIFT, Hypothesis, Seen, Window};
+use super::hidden::{Chances, Hypothesis, Seen, Window};
 use crate::analysis::band::judge;
 use crate::analysis::input::{Condition, Estimate, PinReading, StringState, TorqueKind};
 use crate::analysis::random::Random;
+use crate::analysis::scatter::{LOOSE_SD, LOOSE_SHIFT};
 use crate::analysis::stats::median;
+use crate::analysis::survey::FRICTION_FLOOR_NM;
 use crate::analysis::verdict::{Findings, RemedyKind, remedy_kind};
 use crate::analysis::zones::{Zone, ZoneShape};
 use crate::analysis::{Assessment, FieldEstimate, PinResult, Profile, Statistics};
@@ -83,7 +87,9 @@ impl<'a> Rest<'a> {
         let relative: Vec<f64> = assessment
             .pins
             .iter()
-            .filter_map(|pin| pin.friction_nm.filter(|f| f.value > 0.4).map(|f| f.u / f.value))
+            .filter_map(|pin| {
+                pin.friction_nm.filter(|f| f.value > FRICTION_FLOOR_NM).map(|f| f.u / f.value)
+            })
             .collect();
         let relative_u = median(&relative).unwrap_or(RELATIVE_U).clamp(0.005, 0.3);
         Rest {
@@ -124,7 +130,7 @@ impl<'a> Rest<'a> {
             residuals[i] = self.residual(fate[i], random);
             low[i] = residuals[i] < LOW_RESIDUAL;
             let sound = self.assessment.field.points[i].sound_nm;
-            let relative = sound.u / sound.value.max(0.4);
+            let relative = sound.u / sound.value.max(FRICTION_FLOOR_NM);
             let error = relative * section_error[usize::from(pins[i].site.section)];
             let noise = self.relative_u * random.normal();
             let friction = sound.value * libm::exp(residuals[i] + error + noise);
@@ -140,7 +146,9 @@ impl<'a> Rest<'a> {
             Some(hypothesis) if random.uniform() < hypothesis.share => {
                 hypothesis.draw(self.seen.scatter, random)
             }
-            _ if random.uniform() < self.seen.hole_share => HOLE_SHIFT + HOLE_SD * random.normal(),
+            _ if random.uniform() < self.seen.hole_share => {
+                LOOSE_SHIFT + LOOSE_SD * random.normal()
+            }
             _ => self.seen.scatter * random.normal(),
         }
     }
@@ -259,24 +267,10 @@ fn fill(pin: &mut PinResult, friction_nm: f64, relative_u: f64, profile: &Profil
     pin.holding_factor = Some(holding);
     pin.judgement = judge(
         &PinReading {
-            pin: pin.pin,
-            kind: TorqueKind::Running,
-            state: StringState::AtPitch,
-            sharp_nm: None,
-            flat_nm: None,
             friction_nm: Some(friction),
-            moment_nm: None,
-            moment_at_pitch_nm: moment,
             holding_factor: Some(holding),
-            friction_is_lower_limit: false,
             not_holding: friction_nm < moment.value,
-            cents_as_found: None,
-            remarks: Vec::new(),
-            marks: Vec::new(),
-            friction_interval_nm: None,
-            moment_interval_nm: None,
-            holding_interval: None,
-            budget: None,
+            ..PinReading::without_torques(pin.pin, moment)
         },
         profile,
     );

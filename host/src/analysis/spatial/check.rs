@@ -15,6 +15,8 @@
 //! clustered; with [`Null::Correlated`] they are compared with draws of that law instead.
 //!
 //! Deliberately not here: what a cluster means, and any change of the map because of one.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use serde::Serialize;
 

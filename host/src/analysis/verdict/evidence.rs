@@ -6,6 +6,7 @@
 use super::super::PinResult;
 use super::super::input::{Condition, PlankSight, TuneStability};
 use super::super::stats::{mean, median, softmax};
+use super::super::survey::FRICTION_FLOOR_NM;
 use super::super::zones::{Zone, ZoneShape};
 use super::state::{PlankState, STATE_COUNT};
 use super::{Findings, lineup};
@@ -252,7 +253,7 @@ fn outside_zones<'a>(findings: &'a Findings<'_>) -> impl Iterator<Item = &'a Pin
 fn level(findings: &Findings<'_>) -> Option<Evidence> {
     let logs: Vec<f64> = outside_zones(findings)
         .filter_map(|pin| pin.friction_nm)
-        .map(|friction| libm::log(friction.value.max(0.4)))
+        .map(|friction| libm::log(friction.value.max(FRICTION_FLOOR_NM)))
         .collect();
     let log_level = median(&logs)?;
     let spread = findings.field.scatter.max(0.1);

@@ -11,6 +11,8 @@
 //! Invariant: alternatives start at a fifth below the field. Steps of a few per cent, in which
 //! parts of sound planks differ, never make a zone however many pins show them.
 //! Deliberately not here: what a score is worth (`search`).
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use super::super::scatter::ScatterLaw;
 use super::super::stats::{log_normal_density, normal_density, quantile};

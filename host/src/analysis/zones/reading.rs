@@ -3,6 +3,8 @@
 //!
 //! Readings are evidence and no proof, and several are named for every zone. Where the trade has
 //! no source that is said. Deliberately not here: how they are weighed (`verdict`).
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use std::collections::BTreeMap;
 

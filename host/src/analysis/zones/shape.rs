@@ -1,4 +1,6 @@
 //! From a set of loose observations to a zone: merging, shape and words.
+//!
+//! Numbers without a source beside them are ours (DER).
 
 use pinhold_protocol::record::Pin;
 

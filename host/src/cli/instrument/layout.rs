@@ -9,8 +9,8 @@ use super::super::context::{Context, shell_quoted};
 use super::super::exit::{CliError, Exit};
 use super::shown::{headline, pin_document, stray_readings, stray_sentence};
 use crate::import::{ImportError, places, read_file};
+use crate::instrument::Instrument;
 use crate::instrument::layout::{BUILTIN_WORDS, Layout, builtin, describe};
-use crate::instrument::{FieldPin, Instrument};
 use crate::text::{printable, printable_short};
 
 /// Characters of a word shown in a message.
@@ -152,15 +152,13 @@ fn unknown(word: &str) -> CliError {
 fn lay_out_anew(context: &Context, name: &str, layout: &Layout) -> Result<(), CliError> {
     let mut store = context.open_store()?;
     let mut record = store.find_instrument(name)?;
-    let old = record.instrument;
-    record.instrument = Instrument { strings: old.strings, ..layout.instrument(&old.name) };
+    let mut old = record.instrument;
+    let strings = std::mem::take(&mut old.strings);
+    record.instrument = Instrument { strings, ..layout.instrument(&old.name) };
     // A size that was entered is still the pin's, unless the layout gives one.
-    let size_of = |field: &FieldPin| {
-        let at = old.pins.binary_search_by_key(&field.pin, |old| old.pin).ok()?;
-        old.pins.get(at)?.diameter_um
-    };
     for field in &mut record.instrument.pins {
-        field.diameter_um = field.diameter_um.or(size_of(field));
+        let entered = || old.find_pin(field.pin)?.diameter_um;
+        field.diameter_um = field.diameter_um.or_else(entered);
     }
     store.lay_out_anew(&record, &layout.to_text())?;
     let strays = stray_readings(&store, &record)?;

@@ -14,7 +14,7 @@ mod rows;
 #[cfg(test)]
 mod tests;
 
-use super::decode::decode;
+use super::decode::{decode, without_comments};
 use super::error::RowFault;
 use crate::instrument::note::note_name;
 use crate::instrument::{Instrument, pin_name};
@@ -41,14 +41,6 @@ pub fn parse(bytes: &[u8], a4_hz: f64) -> Result<Vec<ScaleRow>, StringsError> {
     let text = without_comments(&decode(bytes)?);
     let table = columns::Table::split(&text)?;
     rows::read(&table, a4_hz)
-}
-
-/// Comment lines made blank, so that lines keep their numbers.
-fn without_comments(text: &str) -> String {
-    let kept = |line: &str| !line.trim_start().starts_with('#');
-    let lines: Vec<&str> =
-        text.split('\n').map(|line| if kept(line) { line } else { "" }).collect();
-    lines.join("\n")
 }
 
 /// Rows whose note or string the instrument does not have.

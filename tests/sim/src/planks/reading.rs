@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use pinhold::analysis::Profile;
-use pinhold::analysis::input::{Estimate, PinReading, StringState, TorqueKind};
+use pinhold::analysis::input::{Estimate, PinReading};
 use pinhold::analysis::sampling::{Asked, CONFIDENCE_DEFAULT, Step, propose, quick};
 use pinhold_protocol::record::Pin;
 use pinhold_sim::rng::Random;
@@ -133,26 +133,15 @@ fn reading(
     let pull = Estimate { value: moment_at_pitch_nm, u: 0.05 * moment_at_pitch_nm };
     let factor = friction.value / pull.value;
     PinReading {
-        pin: plank.instrument.pins[at].pin,
-        kind: TorqueKind::Running,
-        state: StringState::AtPitch,
         sharp_nm: Some(common(sharp, sharp_u)),
         flat_nm: Some(common(flat, flat_u)),
         friction_nm: Some(friction),
         moment_nm: Some(common(0.5 * (sharp - flat), half_u)),
-        moment_at_pitch_nm: pull,
         holding_factor: Some(Estimate {
             value: factor,
             u: libm::hypot(friction.u / pull.value, 0.05 * factor),
         }),
-        friction_is_lower_limit: false,
         not_holding: flat < 0.0,
-        cents_as_found: None,
-        remarks: Vec::new(),
-        marks: Vec::new(),
-        friction_interval_nm: None,
-        moment_interval_nm: None,
-        holding_interval: None,
-        budget: None,
+        ..PinReading::without_torques(plank.instrument.pins[at].pin, pull)
     }
 }

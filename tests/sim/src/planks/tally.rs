@@ -215,3 +215,19 @@ impl fmt::Display for FaultTally {
         }
     }
 }
+
+/// Holds a table of the long run against the committed one under `tables/`; when `is_blessed` it
+/// becomes that.
+///
+/// # Panics
+/// If the table differs or cannot be written.
+pub fn hold_table(name: &str, table: &str, is_blessed: bool) {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tables");
+    let place = folder.join(name);
+    if is_blessed {
+        std::fs::create_dir_all(&folder).expect("a folder for tables");
+        std::fs::write(&place, table).expect("a table written");
+    }
+    let committed = std::fs::read_to_string(&place).unwrap_or_default();
+    assert!(committed == table, "{name} is not the committed table");
+}
