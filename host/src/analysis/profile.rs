@@ -186,7 +186,7 @@ impl Default for Profile {
             gain_u_nm_per_mm: Graded::new(25.0, Derived, "wide on purpose: fit trial pins"),
             dry_relative_humidity: Graded::new(0.40, Derived, OURS),
             horizon_years: Graded::new(5.0, Derived, OURS),
-            bootstrap_count: 299,
+            bootstrap_count: 199,
         }
     }
 }

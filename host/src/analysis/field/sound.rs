@@ -13,7 +13,6 @@
 //!
 //! Numbers without a source beside them are ours (DER).
 
-use super::super::linalg::Cholesky;
 use super::super::random::Random;
 use super::super::scatter::ScatterLaw;
 use super::super::stats::median;
@@ -44,6 +43,8 @@ const LEARN_COUNT_MIN: usize = 12;
 /// field that rows differ.
 const ROW_SD_MAX: f64 = 0.035;
 const SECTION_ROW_SD_MAX: f64 = 0.025;
+/// Furthest that a row of a sound plank lies from the others, in standard deviations of rows (DER).
+const SOUND_ROW_SDS: f64 = 2.0;
 /// Times that spreads are learned, each from the fit with the ones before.
 const LEARN_ROUND_COUNT: usize = 2;
 
@@ -76,8 +77,8 @@ pub struct SoundField {
 #[derive(Clone, Debug)]
 struct NullModel {
     frame: Frame,
+    /// Sizes of the shapes of the sound planks.
     sizes: Vec<f64>,
-    precision: Cholesky,
     /// For each column the prior standard deviation of a row's effect, 0 where it is none.
     row_sds: Vec<f64>,
     /// Standard deviation of an ordinary pin about the field.
@@ -132,8 +133,9 @@ impl SoundField {
             })
             .unzip();
         let broad_residuals = with_rows(&frame.design, &fit, &row_sds);
-        let RobustFit { sizes, precision, residuals, weights, scatter, .. } = fit;
-        let null = NullModel { frame, sizes, precision, row_sds, noise_sds };
+        let RobustFit { sizes, residuals, weights, scatter, .. } = fit;
+        let sizes = sizes.iter().zip(&row_sds).map(|(size, sd)| of_sound_row(*size, *sd)).collect();
+        let null = NullModel { frame, sizes, row_sds, noise_sds };
         Some(SoundField {
             log_mean,
             log_sd,
@@ -156,33 +158,35 @@ impl SoundField {
 
     /// Draws a sound plank in the likeness of this one, and fits it as this one was.
     ///
-    /// Level, sections and trend are drawn from what the readings leave open about them; rows
-    /// anew, since a row evenly low must not be taken over as sound. The pins' distances from the
+    /// Level, sections and trend are those of the fitted field (the parametric bootstrap: Davison
+    /// and Hinkley, *Bootstrap Methods and their Application*, 1997, section 4.2). Were they drawn
+    /// from what the readings leave open, the drawn planks would be more uneven than the fit,
+    /// which has learned from this very plank, leaves it: alarms would be rarer than stated. Rows
+    /// are those of the field as far as rows of a sound plank differ. The pins' distances from the
     /// field, as each stands when left out, are dealt out over the pins anew: the law of their
     /// scatter stays what it is, single bad holes land elsewhere, and only that loose pins stand
     /// *together* is lost. `None` when the drawn plank could not be fitted.
     pub fn draw_sound(&self, random: &mut Random) -> Option<SoundPlank> {
         let null = &self.null;
-        let normals: Vec<f64> = null.sizes.iter().map(|_| random.normal()).collect();
-        let open = null.precision.solve_upper(&normals);
-        let sizes: Vec<f64> = (0..null.sizes.len())
-            .map(|column| match null.row_sds[column] {
-                0.0 => null.sizes[column] + open[column],
-                sd => sd * random.normal(),
-            })
-            .collect();
         let dealt = random.shuffled(self.leave_one_out.len());
         let observed: Vec<f64> = dealt
             .iter()
             .enumerate()
             .map(|(i, from)| {
-                null.frame.design.at(i, &sizes) + null.noise_sds[i] * self.leave_one_out[*from]
+                null.frame.design.at(i, &null.sizes) + null.noise_sds[i] * self.leave_one_out[*from]
             })
             .collect();
         let fit = null.frame.fit(&observed)?;
         let broad_residuals = with_rows(&null.frame.design, &fit, &null.row_sds);
         Some(SoundPlank { broad_residuals, residuals: fit.residuals, scatter: fit.scatter })
     }
+}
+
+/// A row's effect in sound planks: a row evenly low must not be taken over as sound. What is no
+/// row, of prior standard deviation 0, stays.
+fn of_sound_row(size: f64, sd: f64) -> f64 {
+    let limit = SOUND_ROW_SDS * sd;
+    if sd > 0.0 { size.clamp(-limit, limit) } else { size }
 }
 
 /// Residuals with the rows' effects put back.
