@@ -47,6 +47,11 @@ impl Plank {
         Plank { instrument, condition, readings, seed }
     }
 
+    /// Pins it has.
+    pub fn count(&self) -> usize {
+        self.readings.len()
+    }
+
     /// The readings of these pins, in order of note and string.
     pub fn readings_of(&self, pins: &[Pin]) -> Vec<PinReading> {
         let wanted: BTreeSet<Pin> = pins.iter().copied().collect();

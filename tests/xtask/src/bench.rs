@@ -1,7 +1,8 @@
 //! Our time beside another library's, in the same run, for the same result. By hand, never in the
 //! tests: a time is no test.
 //!
-//! Deliberately not here: what is timed (`tests/checks/benches`, `tests/reference/bench.py`).
+//! Deliberately not here: what is timed (`tests/checks/benches`, `tests/sim/benches`,
+//! `tests/reference/bench.py`).
 
 use std::process::Command;
 
@@ -18,7 +19,9 @@ const SLOWING: [&str; 2] = ["OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE"];
 pub(crate) fn word(runner: &Runner) -> Result<(), String> {
     let python = reference::environment(runner)?;
     let file = runner.target_dir().join("bench.json");
-    let bench = ["bench", "-p", "pinhold-checks", "--bench", "grid"];
+    // Both at once: shared crates keep their features and are built once.
+    let packages = ["-p", "pinhold-checks", "-p", "pinhold-simtest"];
+    let bench = [&["bench"][..], &packages, &["--bench", "grid", "--bench", "assess"]].concat();
     runner.cargo_with(&bench, "PINHOLD_BENCH", &file.to_string_lossy())?;
     let head = ("230 pins, 50,000 cells with sd", "ours", "PyKrige", "ratio");
     let mut table =

@@ -3,8 +3,10 @@
 //! Invariants: a grand's flange is at the top, an upright's below; every page number is finite for
 //! finite places.
 
+use super::LABEL;
 use super::shape::Hull;
 use super::signs::Point;
+use super::zones::EDGE_DISTANCE;
 use crate::analysis::PinResult;
 use crate::analysis::zones::place;
 use crate::instrument::InstrumentKind;
@@ -112,9 +114,11 @@ impl Frame {
         ((x - MARGIN) / self.scale + self.from_m, y_m)
     }
 
-    /// Plank shown round a section's outermost pins, page units.
+    /// Plank shown round a section's outermost pins, page units; their names lie on it too.
     pub(super) fn pad(&self) -> f64 {
-        (EDGE_M * self.scale).clamp(self.mark_size + 4.0, 30.0)
+        let room = if self.labels { EDGE_DISTANCE + LABEL + 5.0 } else { 4.0 };
+        let least = self.mark_size + room;
+        (EDGE_M * self.scale).clamp(least, least.max(30.0))
     }
 }
 

@@ -40,7 +40,7 @@ fn shades(body: &mut String, view: View, scale: Option<&Scale>, unit: TorqueUnit
         text(body, (MARGIN, top), NORMAL, "Too few comparable readings to shade the plank.");
         return top + LINE;
     };
-    let heading = format!("Shading: {}", view.quantity(unit));
+    let heading = format!("Shading, from all the pins around: {}", view.quantity(unit));
     bold(body, (MARGIN, top), &heading);
     let top = top + 8.0;
     let width = INNER_WIDTH / CLASS_COUNT as f64;
@@ -172,10 +172,13 @@ pub(super) fn zones(body: &mut String, assessment: &Assessment, unit: TorqueUnit
         text(body, (MARGIN, y), NORMAL, words);
         y += 23.0;
     } else {
-        let caution = "Readings of the pattern, not findings: torque alone neither proves nor \
-                       clears a split.";
-        text(body, (MARGIN + 24.0, y - 3.0), SMALL, caution);
-        y += 20.0;
+        let caution = "Edged and hatched: a zone, tight pins among the loose ones included. Readings \
+                       of the pattern, not findings: torque alone neither proves nor clears a split.";
+        for line in words::fitted(caution, SMALL, INNER_WIDTH - 24.0) {
+            text(body, (MARGIN + 24.0, y - 3.0), SMALL, &line);
+            y += 17.0;
+        }
+        y += 3.0;
     }
     y
 }

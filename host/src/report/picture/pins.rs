@@ -8,6 +8,7 @@ use std::fmt::Write as _;
 use super::frame::Frame;
 use super::signs::{doubt, mark};
 use super::view::View;
+use super::zones::EDGE_DISTANCE;
 use super::{LABEL, escape, words};
 use crate::analysis::field::PinStanding;
 use crate::analysis::zones::place;
@@ -125,8 +126,9 @@ fn names(body: &mut String, frame: &Frame, mut pins: Vec<&PinResult>) {
         let (x, y) = frame.pin(pin);
         let name = place::pin_name(pin.pin);
         let half = 0.5 * words::width(&name, LABEL);
-        let below = y + frame.mark_size + LABEL;
-        let above = y - frame.mark_size - 4.0;
+        // Clear of the edge of a zone that runs between mark and name.
+        let below = y + frame.mark_size + EDGE_DISTANCE + LABEL;
+        let above = y - frame.mark_size - EDGE_DISTANCE - 3.0;
         let free = |base: f64| {
             written.iter().rev().take(60).all(|(left, right, other)| {
                 (base - other).abs() >= LABEL || x - half >= *right || x + half <= *left

@@ -4,9 +4,9 @@
 
 use std::fmt::Write as _;
 
-use super::SMALL;
 use super::frame::{Frame, Ground};
 use super::signs::Point;
+use super::{SMALL, words};
 use crate::analysis::PinResult;
 use crate::instrument::Instrument;
 
@@ -146,7 +146,8 @@ pub(super) fn edge(
             raw_text(body, (*x, notes_y), if is_first { "start" } else { "middle" }, &words);
         }
         if is_first {
-            last_x = x + 20.0;
+            // These words begin at the pin; the next number stands about the middle of its own.
+            last_x = x + words::width(&format!("note {note}"), SMALL) - 0.5 * NOTE_DISTANCE_MIN;
         }
     }
     if below { names_y + 25.0 } else { names_y + 8.0 }

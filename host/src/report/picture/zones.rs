@@ -16,6 +16,8 @@ use crate::report::zone_letter;
 const INK: &str = "#26221f";
 /// Pins this near are joined in a zone's edge, m: two places along a row, or the next row.
 const REACH_M: f64 = 0.045;
+/// From a mark to the edge of its zone, page units.
+pub(super) const EDGE_DISTANCE: f64 = 5.0;
 /// From hatching line to hatching line, page units.
 const HATCH: f64 = 8.0;
 /// The edge is traced on a lattice this fine, page units.
@@ -51,7 +53,7 @@ fn region(frame: &Frame, zone: &Zone, members: &[&PinResult]) -> Region {
             }
         }
     }
-    Region::new(&points, &joints, frame.mark_size + if frame.labels { 6.0 } else { 5.0 })
+    Region::new(&points, &joints, frame.mark_size + EDGE_DISTANCE)
 }
 
 /// Hatching of every zone that has an edge, under the pins.
