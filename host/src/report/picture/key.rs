@@ -172,10 +172,11 @@ pub(super) fn zones(body: &mut String, assessment: &Assessment, unit: TorqueUnit
         text(body, (MARGIN, y), NORMAL, words);
         y += 23.0;
     } else {
-        let caution = "Edged and hatched: a zone, tight pins among the loose ones included. Readings \
-                       of the pattern, not findings: torque alone neither proves nor clears a split.";
-        for line in words::fitted(caution, SMALL, INNER_WIDTH - 24.0) {
-            text(body, (MARGIN + 24.0, y - 3.0), SMALL, &line);
+        let legend = "Edged and hatched: a zone, the tight pins among its loose ones included.";
+        let caution = "Readings of the pattern, not findings: torque alone neither proves nor \
+                       clears a split.";
+        for line in [legend, caution] {
+            text(body, (MARGIN + 24.0, y - 3.0), SMALL, line);
             y += 17.0;
         }
         y += 3.0;
