@@ -1,8 +1,9 @@
 //! How long a whole analysis, a step of an adaptive survey and the picture's grid take, for
 //! `cargo xtask bench` to print.
 //!
-//! One thread, invented planks: a sound one, whose search for zones may stop early, and a split one,
-//! which asks for every drawn plank. Of each the least disturbed run. Times are printed, never judged.
+//! One thread, invented planks: a sound one, whose search for zones may stop early, and a split
+//! one, which asks for every drawn plank. Of each the least disturbed run. Times are printed, never
+//! judged.
 
 use std::time::Instant;
 

@@ -99,9 +99,9 @@ fn alarms_of(
 
 /// Lines for one survey of every kind of sound plank; failures are added.
 ///
-/// The planks the rate is stated for, with trends, steps between sections and mixed sizes, must keep
-/// to both rates. The simulator's invented planks have no trend at all: the analysis allows for one
-/// all the same, and may alarm less often there; never more often.
+/// The planks the rate is stated for, with trends, steps between sections and mixed sizes, must
+/// keep to both rates. The simulator's invented planks have no trend at all: the analysis allows
+/// for one all the same, and may alarm less often there; never more often.
 fn alarm_lines(form: &Form, shown: Shown, failures: &mut Vec<String>) -> String {
     let mut table = String::new();
     let mut all = AlarmTally::default();
