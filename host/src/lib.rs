@@ -4,6 +4,7 @@ pub mod analysis;
 pub mod bench;
 pub mod calibration;
 pub mod cli;
+pub mod condition;
 pub mod correct;
 pub mod import;
 pub mod instrument;

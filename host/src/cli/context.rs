@@ -12,6 +12,7 @@ use super::exit::{CliError, Exit};
 use super::{GlobalArguments, retune};
 use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::Drift;
+use crate::condition::ConditionRecord;
 use crate::instrument::pitch_cost::PitchCost;
 use crate::lever_reads::{LeverUse, uses_of};
 use crate::report;
@@ -59,6 +60,8 @@ pub struct Loaded {
     pub pitch_costs: Vec<PitchCost>,
     /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
     pub condition: Condition,
+    /// Everything recorded beside torque.
+    pub recorded: ConditionRecord,
     /// Levers and calibrations its readings were taken with.
     pub lever_uses: Vec<LeverUse>,
     /// What pins read more than once say of the lever's drift.
@@ -116,6 +119,7 @@ impl Context {
         };
         let Taken { stored, readings, condition, drift } =
             taken(store, &record.instrument, &survey)?;
+        let recorded = store.condition_record(survey.id)?;
         let lever_uses = uses_of(store, &stored.lever)?;
         let corrected_count = store.corrected_count(survey.id)?;
         let pitch_costs = retune::costs(&record.instrument, &stored.lever);
@@ -126,6 +130,7 @@ impl Context {
             corrected_count,
             pitch_costs,
             condition,
+            recorded,
             lever_uses,
             drift,
         })

@@ -23,6 +23,7 @@ pub mod pins;
 pub mod plan;
 pub mod ports;
 pub mod readings;
+pub mod record;
 mod retune;
 pub mod show;
 pub mod strings;
@@ -92,6 +93,8 @@ pub enum Command {
     Correct(correct::CorrectArguments),
     /// List every reading of the latest survey, as written and as it counts
     Readings(readings::ReadingsArguments),
+    /// Record what is known beside torque, or show it
+    Condition(record::RecordArguments),
     /// Draw the pin field of the latest survey
     Map(show::MapArguments),
     /// Weigh the remedies, with reasons
@@ -152,6 +155,7 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Assign(arguments) => assign::run(context, &arguments),
         Command::Correct(arguments) => correct::run(context, &arguments),
         Command::Readings(arguments) => readings::run(context, &arguments),
+        Command::Condition(arguments) => record::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
         Command::Report(arguments) => show::report(context, &arguments),

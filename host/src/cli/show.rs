@@ -13,7 +13,7 @@ use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::files::write_whole;
 use super::parsers::{fact_parser, name_parser};
-use super::{drift, retune};
+use super::{drift, record, retune};
 use crate::analysis::{Assessment, AssessmentInput, BOOTSTRAP_SEED, Profile, assess};
 use crate::lever_reads::LeverUse;
 use crate::report::{self, MapModel, ReportContext, View};
@@ -276,6 +276,7 @@ pub fn report_text(
         survey: survey_line(loaded, assessment.pins.len()),
         instrument_note: told.join(", "),
         own_decision: arguments.decision.clone(),
+        recorded: record::report_lines(&loaded.recorded, &loaded.record.instrument),
         retune: retune::lines(&loaded.pitch_costs),
         is_demo: loaded.survey.source == SurveySource::Simulated,
     };

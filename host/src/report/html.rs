@@ -90,6 +90,7 @@ pub fn report(model: &MapModel<'_>, context: &ReportContext, unit: TorqueUnit) -
                 }
                 (titled("Strings that stand out", &model.assessment.pulls.sentences()))
                 (titled("Strings to retune after the measurement", &context.retune))
+                (recorded(context))
                 (titled("What was not examined", &verdict.not_examined))
                 (conditions(model, context))
                 h2 { "Cautions" }
@@ -160,6 +161,19 @@ fn titled(title: &str, items: &[String]) -> Markup {
         @if !items.is_empty() {
             h2 { (title) }
             (list(items))
+        }
+    }
+}
+
+/// What was seen and told beside torque, by what it is about.
+fn recorded(context: &ReportContext) -> Markup {
+    html! {
+        @if !context.recorded.is_empty() {
+            h2 { "Seen and told" }
+            @for (heading, lines) in &context.recorded {
+                p { strong { (heading) } }
+                ul { @for line in lines { li { (printable(line)) } } }
+            }
         }
     }
 }

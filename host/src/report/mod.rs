@@ -91,6 +91,8 @@ pub struct ReportContext {
     pub instrument_note: String,
     /// The technician's own decision and reason, printed beside the tool's.
     pub own_decision: String,
+    /// What was seen and told beside torque: a heading and its lines each.
+    pub recorded: Vec<(&'static str, Vec<String>)>,
     /// Strings to retune after the measurement, a line each.
     pub retune: Vec<String>,
     /// The data are invented: the report says so at its top.

@@ -37,6 +37,7 @@ pub(super) fn assessed(
 
 fn context() -> ReportContext {
     ReportContext {
+        recorded: vec![("Plank", vec![HOSTILE.to_owned()])],
         retune: Vec::new(),
         survey_date: HOSTILE.to_owned(),
         report_date: "2031-05-04".to_owned(),

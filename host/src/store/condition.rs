@@ -7,6 +7,7 @@ use serde_json::{Map, Value, json};
 
 use super::error::StoreError;
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
+use crate::condition::ConditionRecord;
 
 /// The stored word for how it holds tune.
 pub fn tune_word(tune: TuneStability) -> &'static str {
@@ -56,6 +57,24 @@ pub fn condition_document(condition: &Condition) -> Value {
     put("bushed_plate", condition.bushed_plate.map(|bushed| json!(bushed)));
     put("worth_repair", condition.worth_repair.map(|worth| json!(worth)));
     Value::Object(facts)
+}
+
+/// A record as a survey carries it: what of it the verdict weighs, as [`condition_document`] has
+/// it, with the answers under `record`.
+pub(super) fn record_document(record: &ConditionRecord) -> Value {
+    let mut document = condition_document(&record.condition());
+    document["record"] = record.document();
+    document
+}
+
+/// Back from either document's text: without a record, the one that tells the same.
+pub(super) fn record_from_text(text: &str) -> Result<ConditionRecord, StoreError> {
+    let condition = condition_from_text(text)?;
+    let document: Value = serde_json::from_str(text).unwrap_or_default();
+    Ok(match &document["record"] {
+        Value::Object(_) => ConditionRecord::from_document(&document["record"]),
+        _ => ConditionRecord::of_condition(&condition),
+    })
 }
 
 /// Back from [`condition_document`]'s text.

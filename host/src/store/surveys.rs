@@ -3,12 +3,15 @@
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
 use super::codes::{as_signed, as_unsigned, whole};
-use super::condition::{condition_document, condition_from_text};
+use super::condition::{
+    condition_document, condition_from_text, record_document, record_from_text,
+};
 use super::error::{Doing, StoreError};
 use super::instruments::InstrumentId;
 use super::lever::LeverReading;
 use super::{Store, corrections, hand, instruments, lever};
 use crate::analysis::input::Condition;
+use crate::condition::ConditionRecord;
 use crate::import::hand::HandReading;
 use crate::instrument::FieldPin;
 
@@ -250,19 +253,31 @@ impl Store {
         condition_from_text(&text)
     }
 
-    /// Replaces what is known beside torque at a survey.
+    /// Everything recorded beside torque at a survey.
+    ///
+    /// # Errors
+    /// When the database fails or the stored facts are no JSON.
+    pub fn condition_record(&self, survey: SurveyId) -> Result<ConditionRecord, StoreError> {
+        let text: String = self
+            .connection
+            .query_row("SELECT condition FROM survey WHERE id = ?1", [survey.0], |row| row.get(0))
+            .doing("read a survey's condition")?;
+        record_from_text(&text)
+    }
+
+    /// Replaces what is recorded beside torque at a survey.
     ///
     /// # Errors
     /// When the database fails.
-    pub fn set_condition(
+    pub fn set_condition_record(
         &mut self,
         survey: SurveyId,
-        condition: &Condition,
+        record: &ConditionRecord,
     ) -> Result<(), StoreError> {
         self.connection
             .execute(
                 "UPDATE survey SET condition = ?2 WHERE id = ?1",
-                params![survey.0, condition_document(condition).to_string()],
+                params![survey.0, record_document(record).to_string()],
             )
             .doing("store a survey's condition")?;
         Ok(())

@@ -2,6 +2,7 @@
 
 mod budget;
 mod calibrate;
+mod condition;
 mod correct;
 mod fit;
 mod import;

@@ -29,6 +29,11 @@ impl Bench {
         self.folder.path().join("data")
     }
 
+    /// A file of the bench's folder.
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
     /// A command on this store, files taken from the bench's folder.
     pub(crate) fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_pinhold"));

@@ -3,6 +3,7 @@
 use std::sync::Barrier;
 
 use pinhold::analysis::input::{Condition, PlankSight};
+use pinhold::condition::ConditionRecord;
 use pinhold::instrument::PlateFace;
 use pinhold::instrument::scale::StringScale;
 use pinhold::store::{
@@ -27,7 +28,9 @@ fn what_was_stored_is_there_after_reopening() {
         bushed_plate: Some(true),
         ..Condition::default()
     };
-    store.set_condition(first, &condition).unwrap();
+    let record = ConditionRecord::of_condition(&condition);
+    store.set_condition_record(first, &record).unwrap();
+    assert_eq!(store.condition_record(first).unwrap(), record);
     let verdict = StoredVerdict {
         created: "2025-01-01T00:00:00Z".to_string(),
         version: "0.1.0".to_string(),
