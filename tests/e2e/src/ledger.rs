@@ -244,8 +244,9 @@ impl Ledger {
 
     /// Holds what was accepted and what is stored against the flash. `accepted` are the pins in
     /// the order the lever accepted them, as far as it could be heard; each of its
-    /// `life_end_count` sudden ends can have swallowed one such word. `surveys` are the stored
-    /// readings, each survey's in the order they were stored.
+    /// `life_end_count` sudden ends can have swallowed one such word, or torn the write of a record
+    /// nobody was told of. `surveys` are the stored readings, each survey's in the order they were
+    /// stored.
     pub fn judge(
         &self,
         accepted: &[Pin],
@@ -272,10 +273,12 @@ impl Ledger {
             }
         }
         let in_no_store = self.readings.keys().filter(|number| !seen.contains(number)).count();
-        // Every number is answered for, or the ledger missed an erased page.
+        // A torn write uses up a number and may leave an empty page, which is erased before anybody
+        // looks into the flash again. A life ends in one write at most; beyond that it is a loss.
         let unknown = (0..self.next_number)
             .filter(|number| !self.readings.contains_key(number) && !self.others.contains(number));
-        complaints.lost_count += in_no_store + unknown.count();
+        let torn_max = life_end_count.saturating_sub(unheard + self.lost.len());
+        complaints.lost_count += in_no_store + unknown.count().saturating_sub(torn_max);
         complaints
     }
 

@@ -70,6 +70,17 @@ fn nothing_is_complained_of_where_nothing_is_wrong() {
 }
 
 #[test]
+fn a_number_nobody_knows_is_a_torn_write_or_a_loss() {
+    let (mut ledger, accepted, stored) = sound(&[40, 41]);
+    ledger.next_number += 1;
+    let lost = |life_end_count| {
+        ledger.judge(&accepted, life_end_count, std::slice::from_ref(&stored)).lost_count
+    };
+    // A life ended in its write; no life ended at all.
+    assert_eq!((lost(1), lost(0)), (0, 1));
+}
+
+#[test]
 fn every_kind_of_fault_is_counted() {
     let (ledger, accepted, stored) = sound(&[40, 41, 42]);
     let complaints = |accepted: &[Pin], stored: Vec<StoredRecord>| {
