@@ -273,13 +273,22 @@ impl Ledger {
             }
         }
         let in_no_store = self.readings.keys().filter(|number| !seen.contains(number)).count();
-        // A torn write uses up a number and may leave an empty page, which is erased before anybody
-        // looks into the flash again. A life ends in one write at most; beyond that it is a loss.
-        let unknown = (0..self.next_number)
-            .filter(|number| !self.readings.contains_key(number) && !self.others.contains(number));
-        let torn_max = life_end_count.saturating_sub(unheard + self.lost.len());
-        complaints.lost_count += in_no_store + unknown.count().saturating_sub(torn_max);
+        complaints.lost_count += in_no_store + self.unknown_count(life_end_count);
         complaints
+    }
+
+    /// Numbers that nobody can answer for.
+    ///
+    /// A record torn before anything was kept leaves a page that holds nothing: the log then begins
+    /// behind the number it used up and does not answer for it, and nobody was told of it. A life
+    /// ends in one write at most.
+    fn unknown_count(&self, life_end_count: usize) -> usize {
+        let known =
+            |number: &u32| self.readings.contains_key(number) || self.others.contains(number);
+        let unknown = |number: &u32| !known(number);
+        let leading = (0..self.next_number).take_while(unknown).count();
+        let all = (0..self.next_number).filter(unknown).count();
+        all - leading.min(life_end_count)
     }
 
     /// Finds the accepted pins, in order, among the records; gives the records nobody heard of.
