@@ -111,6 +111,13 @@ pub enum TuneStability {
     Unstable,
 }
 
+impl TuneStability {
+    /// From whether it holds its tune.
+    pub const fn of(holds: bool) -> TuneStability {
+        if holds { TuneStability::Stable } else { TuneStability::Unstable }
+    }
+}
+
 /// What the plank's own wood shows where it can be seen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PlankSight {

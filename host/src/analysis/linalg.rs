@@ -161,19 +161,6 @@ impl Cholesky {
         solution
     }
 
-    /// Solves Lᵀ·x = b. Of independent standard normals it makes a draw with covariance A⁻¹.
-    pub fn solve_upper(&self, right: &[f64]) -> Vec<f64> {
-        let mut solution = right.to_vec();
-        for row in (0..solution.len()).rev() {
-            let (above, from) = solution.split_at_mut(row);
-            from[0] /= self.lower.at(row, row);
-            for (value, factor) in above.iter_mut().zip(self.lower.row(row)) {
-                *value -= factor * from[0];
-            }
-        }
-        solution
-    }
-
     /// Solves A·x = b.
     pub fn solve(&self, right: &[f64]) -> Vec<f64> {
         let mut solution = self.solve_lower(right);

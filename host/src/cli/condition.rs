@@ -42,9 +42,8 @@ pub struct ConditionArguments {
 impl ConditionArguments {
     /// The facts given here over those known before.
     pub fn over(&self, known: &Condition) -> Condition {
-        let stability = |holds| if holds { TuneStability::Stable } else { TuneStability::Unstable };
         Condition {
-            tune: self.holds_tune.map(stability).or(known.tune),
+            tune: self.holds_tune.map(TuneStability::of).or(known.tune),
             plank: self.plank.or(known.plank),
             contamination: self.contamination.or(known.contamination),
             relative_humidity: self.humidity.map(|rh| rh / 100.0).or(known.relative_humidity),

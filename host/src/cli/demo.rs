@@ -112,9 +112,8 @@ pub fn instrument_of(piano: &Piano, name: &str) -> Instrument {
 
 /// What the simulated technician could tell beside torque.
 pub fn condition_of(facts: &Facts) -> Condition {
-    let stability = |stable| if stable { TuneStability::Stable } else { TuneStability::Unstable };
     Condition {
-        tune: facts.tune_stable.map(stability),
+        tune: facts.tune_stable.map(TuneStability::of),
         plank: facts.plank_sight.map(|sight| match sight {
             SimulatedSight::SeenSound => PlankSight::SeenSound,
             SimulatedSight::PliesParted => PlankSight::PliesParted,

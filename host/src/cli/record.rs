@@ -15,8 +15,8 @@ use crate::analysis::survey::sites_of;
 use crate::analysis::zones::place::{section_name, sections};
 use crate::condition::facts::find;
 use crate::condition::value::listed;
-use crate::condition::{ConditionRecord, Fact, Group, Kind, Value, file};
-use crate::import::{ImportError, read_file};
+use crate::condition::{ConditionRecord, FACTS, Fact, Group, Kind, Value, file};
+use crate::import::read_file;
 use crate::instrument::Instrument;
 use crate::report::terminal::wrap;
 use crate::text::printable;
@@ -80,10 +80,15 @@ pub fn run(context: &Context, arguments: &RecordArguments) -> Result<(), CliErro
     let mut store = context.open_store()?;
     let record = store.find_instrument(&arguments.name)?;
     let sections = sections_of(&record.instrument);
-    let Some(survey) = store.latest_survey(record.id)? else {
-        if arguments.template {
-            return context.print(&file::write(&ConditionRecord::default(), &sections, true));
-        }
+    let survey = store.latest_survey(record.id)?;
+    let before = match &survey {
+        Some(survey) => store.condition_record(survey.id)?,
+        None => ConditionRecord::default(),
+    };
+    if arguments.template {
+        return context.print(&file::write(&before, &sections, true));
+    }
+    let Some(survey) = survey else {
         let name = shell_quoted(&arguments.name);
         let sentence = format!(
             "a condition is kept with a survey, and {name} has none yet; begin one with `pinhold \
@@ -91,10 +96,6 @@ pub fn run(context: &Context, arguments: &RecordArguments) -> Result<(), CliErro
         );
         return Err(CliError::new(Exit::NotThere, sentence));
     };
-    let before = store.condition_record(survey.id)?;
-    if arguments.template {
-        return context.print(&file::write(&before, &sections, true));
-    }
     let mut known = before.clone();
     if let (Some(path), Some(text)) = (&arguments.from, text) {
         let read = file::read(&text, &sections).map_err(|error| refused(path, &error))?;
@@ -120,19 +121,11 @@ pub fn run(context: &Context, arguments: &RecordArguments) -> Result<(), CliErro
 }
 
 fn text_of(path: &Path) -> Result<String, CliError> {
-    let shown = || printable(&path.to_string_lossy());
-    let bytes = read_file(path).map_err(|error| {
-        let exit = match error {
-            ImportError::NotFound { .. } => {
-                return CliError::new(Exit::NotThere, error.to_string());
-            }
-            ImportError::Unreadable { .. } => Exit::InputOutput,
-            _ => Exit::Refused,
-        };
-        CliError::new(exit, format!("{}: {error}", shown()))
-    })?;
-    String::from_utf8(bytes)
-        .map_err(|_| CliError::new(Exit::Refused, format!("{} is no UTF-8 text", shown())))
+    let bytes = read_file(path).map_err(|error| CliError::refused(path, &error))?;
+    String::from_utf8(bytes).map_err(|_| {
+        let path = printable(&path.to_string_lossy());
+        CliError::new(Exit::Refused, format!("{path} is no UTF-8 text"))
+    })
 }
 
 fn refused(path: &Path, error: &file::ConditionFileError) -> CliError {
@@ -207,10 +200,9 @@ fn ask(record: &mut ConditionRecord, sections: &[(u8, String)]) {
         say("An empty line passes a question over, a full stop ends.");
     }
     let mut group = None;
-    for fact in crate::condition::FACTS {
-        let whole = [(None, String::new())];
+    for fact in FACTS {
         let each: Vec<(Option<u8>, String)> = match fact.per_section {
-            false => whole.to_vec(),
+            false => vec![(None, String::new())],
             true => sections.iter().map(|(n, name)| (Some(*n), format!("{name}: "))).collect(),
         };
         for (section, lead) in each {
@@ -221,21 +213,40 @@ fn ask(record: &mut ConditionRecord, sections: &[(u8, String)]) {
                 say(&format!("\n{}", fact.group.heading()));
                 group = Some(fact.group);
             }
-            loop {
-                say(&format!("  {lead}{} ({})", fact.question, choices(fact.kind)));
-                let Some(Ok(line)) = lines.next() else { return };
-                match line.trim() {
-                    "." => return,
-                    "" => break,
-                    answer => match Value::parse(fact.kind, answer) {
-                        Ok(value) => {
-                            record.set(fact, section, value);
-                            break;
-                        }
-                        Err(why) => say(&format!("  that {why}")),
-                    },
+            match answer(fact, &lead, &mut lines) {
+                Answer::Given(value) => {
+                    record.set(fact, section, value);
                 }
+                Answer::PassedOver => {}
+                Answer::End => return,
             }
+        }
+    }
+}
+
+/// What a person says to a question.
+enum Answer {
+    Given(Value),
+    PassedOver,
+    End,
+}
+
+/// Asks until the answer is one.
+fn answer(
+    fact: &Fact,
+    lead: &str,
+    lines: &mut impl Iterator<Item = std::io::Result<String>>,
+) -> Answer {
+    loop {
+        say(&format!("  {lead}{} ({})", fact.question, choices(fact.kind)));
+        let Some(Ok(line)) = lines.next() else { return Answer::End };
+        match line.trim() {
+            "." => return Answer::End,
+            "" => return Answer::PassedOver,
+            words => match Value::parse(fact.kind, words) {
+                Ok(value) => return Answer::Given(value),
+                Err(why) => say(&format!("  that {why}")),
+            },
         }
     }
 }

@@ -50,12 +50,12 @@ pub enum ConditionFileError {
         /// What may be meant.
         meant: Option<String>,
     },
-    /// An answer that is none.
+    /// An answer that is none, or in the wrong place.
     #[error("{name} {why}")]
     Answer {
         /// Name of the fact.
         name: String,
-        /// What is wrong and what would do.
+        /// What is wrong, and what would do or where it belongs.
         why: String,
     },
     /// A section the instrument does not have.
@@ -65,14 +65,6 @@ pub enum ConditionFileError {
         name: String,
         /// Those it has.
         known: String,
-    },
-    /// Something in the wrong place.
-    #[error("{name} {why}")]
-    Place {
-        /// Its name.
-        name: String,
-        /// Where it belongs.
-        why: String,
     },
 }
 
@@ -152,7 +144,7 @@ fn read_group(
             } else {
                 format!("is asked of the whole instrument: [{group}]")
             };
-            return Err(ConditionFileError::Place { name, why });
+            return Err(ConditionFileError::Answer { name, why });
         }
     }
     Ok(())
@@ -174,7 +166,7 @@ fn typed(name: &str, kind: Kind, value: &Toml) -> Result<String, ConditionFileEr
 }
 
 fn as_table<'a>(name: &str, value: &'a Toml) -> Result<&'a Table, ConditionFileError> {
-    value.as_table().ok_or_else(|| ConditionFileError::Place {
+    value.as_table().ok_or_else(|| ConditionFileError::Answer {
         name: printable_short(name, SHOWN_CHARACTERS_MAX),
         why: "must be a table".to_owned(),
     })

@@ -106,9 +106,8 @@ impl ConditionRecord {
 
     /// What of it the verdict weighs.
     pub fn condition(&self) -> Condition {
-        let stability = |holds| if holds { TuneStability::Stable } else { TuneStability::Unstable };
         Condition {
-            tune: self.yes("tune.holds").map(stability),
+            tune: self.yes("tune.holds").map(TuneStability::of),
             plank: self.sight(),
             contamination: self.contamination(),
             relative_humidity: match self.plain("room.humidity") {

@@ -69,24 +69,30 @@ pub(super) fn record_document(record: &ConditionRecord) -> Value {
 
 /// Back from either document's text: without a record, the one that tells the same.
 pub(super) fn record_from_text(text: &str) -> Result<ConditionRecord, StoreError> {
-    let condition = condition_from_text(text)?;
-    let document: Value = serde_json::from_str(text).unwrap_or_default();
+    let document = document_from_text(text)?;
     Ok(match &document["record"] {
-        Value::Object(_) => ConditionRecord::from_document(&document["record"]),
-        _ => ConditionRecord::of_condition(&condition),
+        record @ Value::Object(_) => ConditionRecord::from_document(record),
+        _ => ConditionRecord::of_condition(&condition_of(&document)),
     })
 }
 
 /// Back from [`condition_document`]'s text.
 pub(super) fn condition_from_text(text: &str) -> Result<Condition, StoreError> {
-    let document: Value = serde_json::from_str(text).map_err(|_| StoreError::Corrupt {
+    document_from_text(text).map(|document| condition_of(&document))
+}
+
+fn document_from_text(text: &str) -> Result<Value, StoreError> {
+    serde_json::from_str(text).map_err(|_| StoreError::Corrupt {
         what: "a survey's condition",
         value: text.chars().take(80).collect(),
-    })?;
+    })
+}
+
+fn condition_of(document: &Value) -> Condition {
     let truth = |key: &str| document[key].as_bool();
     let number = |key: &str| document[key].as_f64();
     let word = |key: &str| document[key].as_str();
-    Ok(Condition {
+    Condition {
         tune: word("tune").and_then(tune_from_word),
         plank: word("plank").and_then(plank_from_word),
         contamination: truth("contamination"),
@@ -95,7 +101,7 @@ pub(super) fn condition_from_text(text: &str) -> Result<Condition, StoreError> {
         largest_pin_um: document["largest_pin_um"].as_u64().and_then(|um| u32::try_from(um).ok()),
         bushed_plate: truth("bushed_plate"),
         worth_repair: truth("worth_repair"),
-    })
+    }
 }
 
 #[cfg(test)]

@@ -246,11 +246,7 @@ impl Store {
     /// # Errors
     /// When the database fails or the stored facts are no JSON.
     pub fn condition(&self, survey: SurveyId) -> Result<Condition, StoreError> {
-        let text: String = self
-            .connection
-            .query_row("SELECT condition FROM survey WHERE id = ?1", [survey.0], |row| row.get(0))
-            .doing("read a survey's condition")?;
-        condition_from_text(&text)
+        condition_from_text(&self.condition_text(survey)?)
     }
 
     /// Everything recorded beside torque at a survey.
@@ -258,11 +254,13 @@ impl Store {
     /// # Errors
     /// When the database fails or the stored facts are no JSON.
     pub fn condition_record(&self, survey: SurveyId) -> Result<ConditionRecord, StoreError> {
-        let text: String = self
-            .connection
+        record_from_text(&self.condition_text(survey)?)
+    }
+
+    fn condition_text(&self, survey: SurveyId) -> Result<String, StoreError> {
+        self.connection
             .query_row("SELECT condition FROM survey WHERE id = ?1", [survey.0], |row| row.get(0))
-            .doing("read a survey's condition")?;
-        record_from_text(&text)
+            .doing("read a survey's condition")
     }
 
     /// Replaces what is recorded beside torque at a survey.
