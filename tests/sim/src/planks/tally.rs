@@ -89,11 +89,6 @@ impl AlarmTally {
         pairs.into_iter().all(|((low, high), count)| (low..=high).contains(&count))
     }
 
-    /// Neither rate is exceeded.
-    pub fn alarms_no_more_than_stated(&self) -> bool {
-        self.bounds().into_iter().zip(self.false_at).all(|((_, high), count)| count <= high)
-    }
-
     /// One line of a table.
     pub fn line(&self, title: &str) -> String {
         let [five, one] = self.bounds();
