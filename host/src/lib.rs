@@ -11,6 +11,7 @@ pub mod instrument;
 pub mod lever_reads;
 pub mod link;
 pub mod metrology;
+pub mod order;
 pub mod report;
 pub mod store;
 pub mod survey;

@@ -11,6 +11,7 @@ mod budget;
 pub mod condition;
 pub mod context;
 pub mod correct;
+mod costs;
 pub mod demo;
 mod drift;
 pub mod exit;
@@ -18,6 +19,7 @@ pub mod files;
 pub mod import;
 pub mod instrument;
 pub mod lever;
+mod order;
 mod parsers;
 pub mod pins;
 pub mod plan;
@@ -99,6 +101,8 @@ pub enum Command {
     Map(show::MapArguments),
     /// Weigh the remedies, with reasons
     Verdict(show::VerdictArguments),
+    /// List what to order and the work, step by step
+    Order(order::OrderArguments),
     /// Write the report for the customer
     Report(show::ReportArguments),
 }
@@ -158,6 +162,7 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Condition(arguments) => record::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
+        Command::Order(arguments) => order::run(context, &arguments),
         Command::Report(arguments) => show::report(context, &arguments),
         Command::Instrument(arguments) => instrument::run(context, arguments),
         Command::Import(arguments) => import::run(context, &arguments),

@@ -13,7 +13,8 @@ use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::files::write_whole;
 use super::parsers::{fact_parser, name_parser};
-use super::{drift, record, retune};
+use super::{costs, drift, record, retune};
+use crate::analysis::verdict::prices;
 use crate::analysis::{Assessment, AssessmentInput, BOOTSTRAP_SEED, Profile, assess};
 use crate::lever_reads::LeverUse;
 use crate::report::{self, MapModel, ReportContext, View};
@@ -60,13 +61,26 @@ pub struct MapArguments {
 Weighs the remedies on torque, pattern and what is known beside torque, and gives its reasons.
 The verdict is stored beside the survey with the version that gave it.
 
+With --prices the remedies are compared in your own rates too: what each is expected to cost to the
+horizon, work done over and extra tunings included, and whether it pays to find out more before
+acting. pinhold has no prices of its own; --price-template prints a file to fill in.
+
 Examples:
   pinhold verdict parlour
-  pinhold --json verdict parlour")]
+  pinhold --json verdict parlour
+  pinhold verdict --price-template > prices.toml
+  pinhold verdict parlour --prices prices.toml")]
 pub struct VerdictArguments {
     /// The instrument
     #[arg(value_name = "NAME", value_parser = name_parser)]
-    pub name: String,
+    #[arg(required_unless_present = "price_template")]
+    pub name: Option<String>,
+    /// Compare the remedies in the rates of this file
+    #[arg(long, value_name = "FILE.toml", conflicts_with = "price_template")]
+    pub prices: Option<PathBuf>,
+    /// Print a price file to fill in; stores nothing
+    #[arg(long)]
+    pub price_template: bool,
 }
 
 /// Arguments of `pinhold report`.
@@ -167,16 +181,26 @@ fn view_parser() -> impl TypedValueParser<Value = View> {
 /// # Errors
 /// When there is nothing to judge, or the verdict cannot be stored.
 pub fn verdict(context: &Context, arguments: &VerdictArguments) -> Result<(), CliError> {
+    // Without a name only the template was asked for.
+    let Some(name) = arguments.name.as_ref().filter(|_| !arguments.price_template) else {
+        return context.print(prices::TEMPLATE);
+    };
+    let rates = arguments.prices.as_deref().map(costs::read).transpose()?;
     let mut store = context.open_store()?;
-    let loaded = context.load(&store, &arguments.name)?;
+    let loaded = context.load(&store, name)?;
     let assessment = assessed(&loaded);
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    let document = document(&loaded, &model);
+    let compared = rates.and_then(|rates| costs::compared(&assessment, &rates));
+    let mut document = document(&loaded, &model);
+    document["costs"] = compared.as_ref().map_or(Value::Null, costs::value);
     keep_verdict(&mut store, context, &loaded, &document)?;
     if context.json {
         return context.print_document(&document);
     }
     context.print(&report::terminal::verdict(&model, context.unit, width()))?;
+    if let Some(compared) = &compared {
+        context.print(&costs::text(compared, &loaded.recorded, width()))?;
+    }
     context.print(&drift::text(loaded.drift.as_ref(), width()))
 }
 

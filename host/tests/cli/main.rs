@@ -4,6 +4,7 @@ mod budget;
 mod calibrate;
 mod condition;
 mod correct;
+mod costs;
 mod fit;
 mod import;
 mod inbox;
@@ -11,6 +12,7 @@ mod instrument;
 mod layout;
 mod lever;
 mod map;
+mod order;
 mod record;
 mod run;
 #[path = "../store/sample_lever.rs"]

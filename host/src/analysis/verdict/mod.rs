@@ -9,11 +9,13 @@
 //! Deliberately not here: prices, years left, and whose fault it is.
 
 mod caution;
+pub mod costs;
 pub mod evidence;
 mod explain;
 mod lever_doubt;
 mod lineup;
 mod parts;
+pub mod prices;
 pub mod remedy;
 pub mod state;
 
@@ -22,7 +24,7 @@ pub use parts::PartsLine;
 pub use remedy::{Remedy, RemedyKind};
 pub use state::PlankState;
 
-use super::input::{Condition, PlankSight};
+use super::input::{Condition, PlankSight, TuneStability};
 use super::profile::Profile;
 use super::stats::{median, probability_below};
 use super::zones::Zone;
@@ -76,6 +78,8 @@ pub struct Verdict {
     pub alternatives: Vec<Alternative>,
     /// States of the plank with their chances, likeliest first.
     pub states: Vec<(PlankState, f64)>,
+    /// What bears on remedies beside the states.
+    pub circumstances: Circumstances,
     /// What was known beside torque.
     pub condition: Condition,
     /// All evidence, for the worked chain.
@@ -170,6 +174,7 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
         next_observation: explained.next_observation,
         parts: parts::parts(findings, sized(kind, findings)),
         cautions: caution::cautions(findings, kind),
+        circumstances,
         condition: findings.condition.clone(),
         evidence: items,
     }
@@ -236,6 +241,7 @@ fn circumstances(findings: &Findings<'_>) -> Circumstances {
             .map(|humidity| humidity < profile.dry_relative_humidity.value),
         bushed: findings.condition.bushed_plate,
         worth: findings.condition.worth_repair,
+        unstable: findings.condition.tune.map(|tune| tune == TuneStability::Unstable),
     }
 }
 

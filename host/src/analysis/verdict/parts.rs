@@ -18,7 +18,11 @@ const NEW_PLANK_UM: u32 = 7_000;
 pub struct PartsLine {
     /// Where.
     pub place: String,
-    /// Pins.
+    /// The section.
+    pub section: u8,
+    /// Which pins.
+    pub pins: Vec<Pin>,
+    /// How many.
     pub pin_count: usize,
     /// Spares to order beside them.
     pub spare_count: usize,
@@ -101,11 +105,13 @@ fn by_section(
                 .map(|i| sites[*i].pin)
                 .collect();
             let (to_um, note) = size(from_um.map(f64::from));
-            let section = place::section_phrase(&[*section], &present);
+            let words = place::section_phrase(&[*section], &present);
             lines.push(PartsLine {
-                place: format!("{section}, {}", place::note_range(&pins)),
+                place: format!("{words}, {}", place::note_range(&pins)),
+                section: *section,
                 pin_count: pins.len(),
                 spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,
+                pins,
                 from_um,
                 to_um,
                 note,
