@@ -24,6 +24,7 @@ pub mod plan;
 pub mod ports;
 pub mod readings;
 pub mod record;
+pub mod report;
 mod retune;
 pub mod show;
 pub mod strings;
@@ -100,7 +101,7 @@ pub enum Command {
     /// Weigh the remedies, with reasons
     Verdict(show::VerdictArguments),
     /// Write the report for the customer
-    Report(show::ReportArguments),
+    Report(report::ReportArguments),
 }
 
 /// Runs the program on the process's arguments.
@@ -158,7 +159,7 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Condition(arguments) => record::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
-        Command::Report(arguments) => show::report(context, &arguments),
+        Command::Report(arguments) => report::run(context, &arguments),
         Command::Instrument(arguments) => instrument::run(context, arguments),
         Command::Import(arguments) => import::run(context, &arguments),
     }

@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 use crate::instrument::pitch_cost::{PitchCost, RETUNE_CENTS};
 use crate::instrument::{Instrument, pin_name};
 use crate::store::LeverReading;
+use crate::words::{Said, Signed, pages as say};
 use pinhold_protocol::record::{Pin, Reading};
 
 /// Said wherever strings to retune are told.
@@ -24,6 +25,24 @@ pub(super) fn costs(instrument: &Instrument, readings: &[LeverReading]) -> Vec<P
 /// The strings to retune, a line each, without bounds' explanation.
 pub(super) fn lines(costs: &[PitchCost]) -> Vec<String> {
     costs.iter().filter(|cost| cost.wants_retuning).map(line).collect()
+}
+
+/// The same for the report.
+pub(super) fn said(costs: &[PitchCost]) -> Vec<Said> {
+    let wanted = costs.iter().filter(|cost| cost.wants_retuning);
+    wanted
+        .map(|cost| {
+            say::retune(
+                pin_name(cost.pin),
+                Signed(cost.net_deg, 2),
+                Signed(cost.net_cents, 0),
+                Signed(cost.flat_deg, 2),
+                Signed(cost.flat_cents, 0),
+                Signed(cost.sharp_deg, 2),
+                Signed(cost.sharp_cents, 0),
+            )
+        })
+        .collect()
 }
 
 /// One pin in a line.
