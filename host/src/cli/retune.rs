@@ -7,8 +7,8 @@ use serde_json::{Value, json};
 
 use crate::instrument::pitch_cost::{PitchCost, RETUNE_CENTS};
 use crate::instrument::{Instrument, pin_name};
+use crate::report::paper::Retune;
 use crate::store::LeverReading;
-use crate::words::{Said, Signed, pages as say};
 use pinhold_protocol::record::{Pin, Reading};
 
 /// Said wherever strings to retune are told.
@@ -28,19 +28,15 @@ pub(super) fn lines(costs: &[PitchCost]) -> Vec<String> {
 }
 
 /// The same for the report.
-pub(super) fn said(costs: &[PitchCost]) -> Vec<Said> {
+pub(super) fn for_report(costs: &[PitchCost]) -> Vec<Retune> {
     let wanted = costs.iter().filter(|cost| cost.wants_retuning);
     wanted
-        .map(|cost| {
-            say::retune(
-                pin_name(cost.pin),
-                Signed(cost.net_deg, 2),
-                Signed(cost.net_cents, 0),
-                Signed(cost.flat_deg, 2),
-                Signed(cost.flat_cents, 0),
-                Signed(cost.sharp_deg, 2),
-                Signed(cost.sharp_cents, 0),
-            )
+        .map(|cost| Retune {
+            pin: pin_name(cost.pin),
+            net_deg: cost.net_deg,
+            net_cents: cost.net_cents,
+            flat_cents: cost.flat_cents,
+            sharp_cents: cost.sharp_cents,
         })
         .collect()
 }

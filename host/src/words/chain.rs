@@ -7,7 +7,7 @@ sentences! {
         "Pin {pin} read {sharp} {unit} going sharp and {flat} {unit} going flat. Half the sum is \
          the friction of the plank: ({sharp} + {flat}) / 2 = {half} {unit}. Half the difference is \
          the pull of its string: ({sharp} − {flat}) / 2 = {moment} {unit}."
-        | "Wirbel {pin} las {sharp} {unit} beim Höherdrehen und {flat} {unit} beim Tieferdrehen. \
+        | "Wirbel {pin} ergab {sharp} {unit} beim Höherdrehen und {flat} {unit} beim Tieferdrehen. \
            Die halbe Summe ist die Reibung des Stimmstocks: ({sharp} + {flat}) / 2 = {half} {unit}. \
            Die halbe Differenz ist der Zug der Saite: ({sharp} − {flat}) / 2 = {moment} {unit}.";
     matched(friction, unit):
@@ -38,7 +38,7 @@ sentences! {
         "The greatest leads: {remedy}. Under a chance of {least} nothing is decided."
         | "Das Größte führt: {remedy}. Unter einer Wahrscheinlichkeit von {least} ist nichts \
            entschieden.";
-    capped_at(cap): "The confidence is capped at {cap}." | "Das Vertrauen ist bei {cap} gedeckelt.";
+    capped_at(cap): "The confidence is capped at {cap}." | "Das Vertrauen ist bei {cap} begrenzt.";
     undecided(least):
         "It is left open all the same: fewer pins were read than decide, it hangs on a size nobody \
          measured, or the chance is under {least}."

@@ -77,11 +77,6 @@ sentences! {
     cut_short(text): "{text}… (in full in the annex)" | "{text}… (ganz im Anhang)";
     at_section(fact, section): "{fact}, {section}" | "{fact}, {section}";
     answered(fact, answer): "{fact}: {answer}" | "{fact}: {answer}";
-    retune(pin, net_deg, net_cents, flat_deg, flat_cents, sharp_deg, sharp_cents):
-        "{pin}: net {net_deg}° (up to {net_cents} cents); on the way {flat_deg}° flat (up to \
-         {flat_cents}), {sharp_deg}° sharp (up to {sharp_cents})"
-        | "{pin}: am Ende {net_deg}° (bis {net_cents} Cent); unterwegs {flat_deg}° tief (bis \
-           {flat_cents}), {sharp_deg}° hoch (bis {sharp_cents})";
     pins_in_all(pins, read): "{read} of {pins} pins" | "{read} von {pins} Wirbeln";
     reassigned(read, count):
         "{read}; {count} readings reassigned to another pin after the measurement, the original \
@@ -173,13 +168,13 @@ pub(crate) const NOT_READ: Word = Word::new("not read", "nicht gemessen");
 pub(crate) const REMEDIES: Word = Word::new("What can be done", "Was man tun kann");
 pub(crate) const REMEDY: Word = Word::new("Remedy", "Maßnahme");
 pub(crate) const NEEDS: Word = Word::new("What it needs", "Was sie braucht");
-pub(crate) const RISKS: Word = Word::new("What it risks", "Was sie wagt");
-pub(crate) const CHANCE_RIGHT: Word = Word::new("Chance right", "Trifft zu");
+pub(crate) const RISKS: Word = Word::new("What it risks", "Was dagegen spricht");
+pub(crate) const CHANCE_RIGHT: Word = Word::new("Chance", "Chance");
 pub(crate) const CHANCE_OF_RIGHT: Word =
     Word::new("Chance of being right", "Wahrscheinlichkeit, richtig zu sein");
 pub(crate) const REMEDIES_NOTE: Word = Word::new(
-    "Gentler steps come first to mind: each is named with its chance of being a right answer, \
-     never as a promise. Several can be right for one plank, so the chances do not add up; of \
+    "Each step stands with its chance of being a right answer, never as a promise; gentler ones \
+     stand beside it. Several can be right for one plank, so the chances do not add up; of \
      nearly equal ones the gentler leads. Cost and value are the owner's and are not weighed here.",
     "Jede Maßnahme steht mit der Wahrscheinlichkeit, eine richtige Antwort zu sein, nie als \
      Versprechen; auch die milderen stehen da. Mehrere können für einen Stimmstock richtig sein, \
@@ -190,10 +185,10 @@ pub(crate) const IRREVERSIBLE: Word =
     Word::new("This step cannot be undone.", "Dieser Schritt ist nicht rückgängig zu machen.");
 pub(crate) const CAPPED_PLIES: Word = Word::new(
     ", capped: torque alone does not prove what a new plank needs",
-    ", gedeckelt: das Drehmoment allein beweist nicht, was ein neuer Stimmstock verlangt",
+    ", begrenzt: das Drehmoment allein beweist nicht, was ein neuer Stimmstock verlangt",
 );
 pub(crate) const CAPPED_LEVER: Word =
-    Word::new(", capped: the lever is in doubt", ", gedeckelt: der Hebel ist zweifelhaft");
+    Word::new(", capped: the lever is in doubt", ", begrenzt: der Hebel ist zweifelhaft");
 pub(crate) const NOT_CHECKED: Word =
     Word::new("What was not examined", "Was nicht untersucht wurde");
 pub(crate) const CONDITIONS: Word =
@@ -267,6 +262,10 @@ pub(crate) const ANNEX_THRESHOLDS: Word = Word::new(
     "Anhang: Schwellen und was hinter ihnen steht",
 );
 pub(crate) const ANNEX_READINGS: Word = Word::new("Annex: every reading", "Anhang: jede Messung");
+pub(crate) const STRING: Word = Word::new("String", "Saite");
+pub(crate) const NET_DEG: Word = Word::new("Net, °", "Am Ende, °");
+pub(crate) const NET_CENTS: Word = Word::new("Cents", "Cent");
+pub(crate) const ON_THE_WAY: Word = Word::new("On the way, cents", "Unterwegs, Cent");
 pub(crate) const RETUNE_BOUNDS: Word = Word::new(
     "Cents are upper bounds: elastic wire, no friction at the bearings. A string that sounds \
      unchanged may still drift when it is played.",
@@ -328,7 +327,7 @@ pub(crate) fn confidence_word(confidence: f64) -> Word {
     match confidence {
         c if c >= 0.9 => Word::new("firm", "fest"),
         c if c >= 0.75 => Word::new("likely", "wahrscheinlich"),
-        c if c >= 0.5 => Word::new("leaning", "geneigt"),
+        c if c >= 0.5 => Word::new("leaning", "eher als nicht"),
         _ => Word::new("open", "offen"),
     }
 }

@@ -12,6 +12,7 @@ mod layout;
 mod lever;
 mod map;
 mod record;
+mod report;
 mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;

@@ -238,7 +238,7 @@ fn told(context: &Context, loaded: &Loaded, assessment: &Assessment) -> ReportCo
         instrument_note: Said::joined(&noted, ", "),
         temperature: record::temperature(&loaded.recorded),
         recorded: record::report_lines(&loaded.recorded, &loaded.record.instrument),
-        retune: retune::said(&loaded.pitch_costs),
+        retune: retune::for_report(&loaded.pitch_costs),
         is_demo: loaded.survey.source == SurveySource::Simulated,
         ..ReportContext::default()
     }

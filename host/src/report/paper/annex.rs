@@ -25,9 +25,9 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
     blocks.push(sheets.heading(say::ANNEX_SECTIONS));
     tables::sections(sheets, &mut blocks);
     listed(sheets, say::ANNEX_STRINGS, &assessment.pulls.sentences(), &mut blocks);
-    listed(sheets, say::ANNEX_RETUNE, &sheets.context.retune, &mut blocks);
     if !sheets.context.retune.is_empty() {
-        blocks.push(sheets.note(&say::RETUNE_BOUNDS.said()));
+        blocks.push(sheets.heading(say::ANNEX_RETUNE));
+        tables::retune(sheets, &mut blocks);
     }
     blocks.push(sheets.heading(say::ANNEX_NAMES));
     let is_grand = sheets.model.instrument.kind == InstrumentKind::Grand;
@@ -40,7 +40,9 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
     }
     blocks.push(sheets.heading(say::ANNEX_THRESHOLDS));
     tables::thresholds(sheets, &mut blocks);
-    customer::recorded(sheets, usize::MAX, say::ANNEX_TOLD, &mut blocks);
+    if customer::is_cut_short(sheets) {
+        customer::recorded(sheets, usize::MAX, say::ANNEX_TOLD, &mut blocks);
+    }
     blocks.push(sheets.heading(say::ANNEX_READINGS));
     tables::pins(sheets, &mut blocks);
     blocks
@@ -89,7 +91,8 @@ fn zones(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
             told.push(say::zone_unread(zone.unread_inside.len()));
         }
         told.extend(zone.p_value.map(|p| say::zone_chance(Fixed(100.0 * p, 1))));
-        blocks.push(Block::Paragraph(sheets.say(&Said::joined(&told, ""))));
+        let told = sheets.say(&Said::joined(&told, ""));
+        blocks.push(Block::Paragraph(customer::capital(&told)));
         let readings = zone
             .readings
             .iter()

@@ -112,7 +112,7 @@ fn evidence(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     let heads: Vec<String> =
         shown.iter().map(|(state, ..)| sheets.word(plank::state_short(*state))).collect();
     let finding = sheets.word(say::FINDING);
-    let mut columns = vec![(finding.as_str(), Align::Left, 4.6)];
+    let mut columns = vec![(finding.as_str(), Align::Left, 4.0)];
     columns.extend(heads.iter().map(|head| (head.as_str(), Align::Right, 1.0)));
     let mut table = Table::new("", &columns);
     table.is_dense = true;
@@ -134,9 +134,9 @@ fn evidence(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     blocks.push(sheets.note(&say::others(power(sheets, others))));
 }
 
-/// A power of e, small or large, to four digits.
+/// A power of e, small or large, to three digits.
 fn power(sheets: &Sheets<'_>, value: f64) -> String {
-    sheets.numeral(&crate::report::numbers::scientific(value, 4))
+    sheets.numeral(&crate::report::numbers::scientific(value, 3))
 }
 
 fn remedies_weighed(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {

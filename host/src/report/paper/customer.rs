@@ -7,18 +7,22 @@ use super::{Sheets, say};
 use crate::analysis::verdict::ConfidenceCap;
 use crate::analysis::zones::Zone;
 use crate::analysis::{PinResult, RemedyKind};
+use crate::instrument::note::note_name;
 use crate::report::document::{Block, Fact};
 use crate::report::picture::{self, View};
 use crate::report::{marks, remedy_said, zone_letter};
 use crate::text::{printable, printable_short};
-use crate::words::{Fixed, Numeral, Said, findings, plank, remedies};
+use crate::words::{Fixed, Numeral, Said, Word, findings, plank, remedies};
 
 /// Reasons told of each side; the annex has all.
 const REASON_COUNT: usize = 3;
 /// Longest answer told before the annex, characters.
 const ANSWER_COUNT_MAX: usize = 300;
-/// Meanings told of a zone.
-const MEANING_COUNT: usize = 3;
+/// Zones told with what they usually mean, and meanings of each; the annex has all.
+const ZONE_COUNT: usize = 2;
+const MEANING_COUNT: usize = 2;
+/// Least chance of being right with which a remedy is put before the customer.
+const TOLD_CHANCE_MIN: f64 = 0.08;
 
 /// All blocks.
 pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
@@ -60,9 +64,10 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
 fn subtitle(sheets: &Sheets<'_>) -> String {
     let instrument = sheets.model.instrument;
     let statistics = &sheets.model.assessment.statistics;
+    let note = |note: u8| note_name(note).unwrap_or_else(|| note.to_string());
     let compass = say::compass(
-        instrument.first_note.to_string(),
-        instrument.last_note.to_string(),
+        note(instrument.first_note),
+        note(instrument.last_note),
         statistics.pin_count,
         statistics.read_count,
     );
@@ -89,10 +94,8 @@ fn verdict(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     blocks.push(Block::Result { line: sheets.say(&remedy_said(verdict.remedy)), under });
     blocks.push(sheets.subheading(say::OWN_DECISION));
     let own = &sheets.context.own_decision;
-    blocks.push(Block::Paragraph(match own.is_empty() {
-        true => sheets.word(say::NO_OWN_DECISION),
-        false => printable(own),
-    }));
+    let nothing = sheets.word(say::NO_OWN_DECISION);
+    blocks.push(Block::Paragraph(if own.is_empty() { nothing } else { printable(own) }));
     let doubts = marks::doubts(sheets.model.assessment);
     if !doubts.is_empty() {
         blocks.push(sheets.subheading(say::LEVER_IN_DOUBT));
@@ -127,21 +130,38 @@ fn zones(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     if assessment.zones.is_empty() {
         blocks.push(Block::Paragraph(sheets.word(say::NO_ZONE)));
     }
-    for (index, zone) in assessment.zones.iter().enumerate() {
-        let title = say::zone_title(zone_letter(index), plank::shape(zone.shape));
-        blocks.push(Block::Subheading(sheets.say(&title)));
-        blocks.push(Block::Paragraph(sheets.say(&zone_told(sheets, zone))));
+    let title = |index: usize| {
+        let shape = plank::shape(assessment.zones[index].shape);
+        sheets.say(&say::zone_title(zone_letter(index), shape))
+    };
+    for (index, zone) in assessment.zones.iter().enumerate().take(ZONE_COUNT) {
+        blocks.push(Block::Subheading(title(index)));
+        blocks.push(Block::Paragraph(capital(&sheets.say(&zone_told(sheets, zone)))));
         let meanings =
             zone.readings.iter().take(MEANING_COUNT).map(|reading| {
                 sheets.say(&say::graded(reading.text, say::plain_grade(reading.grade)))
             });
-        if zone.readings.is_empty() {
-            continue;
+        if !zone.readings.is_empty() {
+            blocks.push(sheets.note(&say::USUALLY_MEANS.said()));
+            blocks.push(Block::List(meanings.collect()));
         }
-        blocks.push(sheets.note(&say::USUALLY_MEANS.said()));
-        blocks.push(Block::List(meanings.collect()));
+    }
+    let rest =
+        assessment.zones.iter().enumerate().skip(ZONE_COUNT).map(|(index, zone)| {
+            format!("{}: {}", title(index), sheets.say(&zone_told(sheets, zone)))
+        });
+    let rest: Vec<String> = rest.collect();
+    if !rest.is_empty() {
+        blocks.push(Block::List(rest));
     }
     blocks.push(sheets.note(&findings::ZONES_ARE_NO_PROOF.said()));
+}
+
+/// A sentence with a capital at its beginning.
+pub(super) fn capital(text: &str) -> String {
+    let mut characters = text.chars();
+    let first = characters.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(characters).collect()
 }
 
 /// A zone's place, its pins, and what they hold beside their surroundings.
@@ -164,16 +184,17 @@ fn conditions(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     let humidity = condition.relative_humidity.filter(|h| h.is_finite());
     let humidity = humidity.map_or_else(missing, |h| say::percent(Fixed(100.0 * h, 0)));
     let pitch = condition.pitch_cents.filter(|cents| cents.is_finite());
-    let pitch = pitch.map_or_else(missing, |cents| say::cents(crate::words::Signed(cents, 0)));
+    let pitch = pitch.map_or_else(missing, |cents| {
+        say::cents(Numeral(crate::report::numbers::signed(cents, 0)))
+    });
     let temperature = context.temperature.clone().unwrap_or_else(missing);
-    let typed = |text: &str| match text.is_empty() {
-        true => missing(),
-        false => Said::same(text),
+    let typed = |text: &str| {
+        if text.is_empty() { missing() } else { Said::same(text) }
     };
     let facts = [
         (say::MEASURED_ON, typed(&context.survey_date)),
         (say::MEASURED_BY, typed(&context.technician)),
-        (say::FOR_WHOM, typed(&context.owner)),
+        (say::FOR_WHOM, Said::same(&*context.owner)),
         (say::INSTRUMENT, context.instrument_note.clone()),
         (say::SURVEY, context.survey.clone()),
         (say::TOOL, context.tool.clone()),
@@ -238,20 +259,19 @@ fn marked(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     }
 }
 
-/// What was seen and told beside torque, by what it is about.
+/// What was seen and told beside torque: an item for each thing it is about.
 pub(super) fn recorded(
     sheets: &Sheets<'_>,
     length_max: usize,
-    heading: crate::words::Word,
+    heading: Word,
     blocks: &mut Vec<Block>,
 ) {
     if sheets.context.recorded.is_empty() {
         return;
     }
     blocks.push(sheets.heading(heading));
-    for (group, facts) in &sheets.context.recorded {
-        blocks.push(sheets.subheading(*group));
-        let items = facts.iter().map(|(fact, answer)| {
+    let items = sheets.context.recorded.iter().map(|(group, facts)| {
+        let answers = facts.iter().map(|(fact, answer)| {
             let answer = answer.to(sheets.setting.language);
             if answer.chars().count() <= length_max {
                 return sheets.say(&say::answered(fact, answer));
@@ -259,8 +279,18 @@ pub(super) fn recorded(
             let begun: String = answer.chars().take(length_max).collect();
             sheets.say(&say::answered(fact, say::cut_short(begun)))
         });
-        blocks.push(Block::List(items.collect()));
-    }
+        let answers: Vec<String> = answers.collect();
+        sheets.say(&say::answered(*group, answers.join("; ")))
+    });
+    blocks.push(Block::List(items.collect()));
+}
+
+/// Whether an answer is longer than the customer's part tells.
+pub(super) fn is_cut_short(sheets: &Sheets<'_>) -> bool {
+    let answers = sheets.context.recorded.iter().flat_map(|(_, facts)| facts);
+    let language = sheets.setting.language;
+    let mut lengths = answers.map(|(_, answer)| answer.to(language).chars().count());
+    lengths.any(|length| length > ANSWER_COUNT_MAX)
 }
 
 fn signature(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
@@ -275,5 +305,5 @@ fn signature(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
 
 /// Whether a remedy is worth a line before the customer: likely enough, or the chosen one.
 pub(super) fn is_told(kind: RemedyKind, chance: f64, chosen: RemedyKind) -> bool {
-    chance >= 0.05 || kind == chosen
+    chance >= TOLD_CHANCE_MIN || kind == chosen
 }

@@ -49,14 +49,29 @@ pub struct ReportContext {
     pub own_decision: String,
     /// What was seen and told beside torque: a heading, and each fact with its answer.
     pub recorded: Vec<(Word, Vec<(Said, Said)>)>,
-    /// Strings to retune after the measurement, a line each.
-    pub retune: Vec<Said>,
+    /// Strings to retune after the measurement.
+    pub retune: Vec<Retune>,
     /// The data are invented: the report says so at its top.
     pub is_demo: bool,
     /// Who sends it.
     pub letterhead: Option<Letterhead>,
     /// Pictures of the instrument.
     pub photos: Vec<Photo>,
+}
+
+/// A string to retune: what measuring did to it. Cents are upper bounds.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Retune {
+    /// Its pin.
+    pub pin: String,
+    /// Net turn of its pin, degrees, sharp positive.
+    pub net_deg: f64,
+    /// Net change, cents.
+    pub net_cents: f64,
+    /// Furthest on the way flat, cents.
+    pub flat_cents: f64,
+    /// Furthest on the way sharp, cents.
+    pub sharp_cents: f64,
 }
 
 /// How a report is made.

@@ -1,10 +1,10 @@
 //! Tables of report and annex.
 
-use super::{Sheets, customer, say};
+use super::{Retune, Sheets, customer, say};
 use crate::analysis::zones::place;
 use crate::analysis::{Grade, PinResult, RemedyKind};
 use crate::report::document::{Align, Block, Table};
-use crate::report::{legend, marks, zone_letter};
+use crate::report::{legend, marks, numbers, zone_letter};
 use crate::text::{printable, printable_short};
 use crate::words::{Fixed, Said, plank, remarks, remedies as words, thresholds as named};
 
@@ -165,6 +165,33 @@ pub(super) fn sections(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     }
     blocks.push(Block::Table(table));
     blocks.push(sheets.note(&say::spread_note(Fixed(100.0 * assessment.field.scatter, 0))));
+}
+
+/// Strings to retune, two beside each other.
+pub(super) fn retune(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
+    let names = [say::STRING, say::NET_DEG, say::NET_CENTS, say::ON_THE_WAY];
+    let names: Vec<String> = names.iter().chain(&names).map(|name| sheets.word(*name)).collect();
+    let aligns = [Align::Left, Align::Right, Align::Right, Align::Right];
+    let shares = [1.2, 1.1, 1.0, 1.8];
+    let columns: Vec<(&str, Align, f64)> = names
+        .iter()
+        .enumerate()
+        .map(|(at, name)| (name.as_str(), aligns[at % 4], shares[at % 4]))
+        .collect();
+    let mut table = Table::new("", &columns);
+    table.is_dense = true;
+    let signed = |value: f64, decimals| sheets.numeral(&numbers::signed(value, decimals));
+    let cells = |one: &Retune| {
+        let way = format!("{} … {}", signed(one.flat_cents, 0), signed(one.sharp_cents, 0));
+        [printable(&one.pin), signed(one.net_deg, 2), signed(one.net_cents, 0), way]
+    };
+    let all = &sheets.context.retune;
+    let (left, right) = all.split_at(all.len().div_ceil(2));
+    for (at, one) in left.iter().enumerate() {
+        table.push(cells(one).into_iter().chain(right.get(at).into_iter().flat_map(cells)));
+    }
+    blocks.push(Block::Table(table));
+    blocks.push(sheets.note(&say::RETUNE_BOUNDS.said()));
 }
 
 /// Thresholds with grade and source.

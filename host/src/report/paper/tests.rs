@@ -29,7 +29,7 @@ pub(in crate::report) fn hostile_context() -> ReportContext {
             crate::words::condition::heading(crate::condition::Group::Rest),
             vec![(hostile(), hostile()), (Said::same("remark"), long)],
         )],
-        retune: vec![hostile()],
+        retune: vec![Retune { pin: HOSTILE.to_owned(), ..Retune::default() }; 3],
         survey_date: HOSTILE.to_owned(),
         report_date: "2031-05-04".to_owned(),
         report_ms: 1_935_619_200_000,
@@ -89,7 +89,7 @@ fn texts_of(block: &Block) -> Vec<String> {
 
 /// The words of a drawing.
 fn svg_words(svg: &str) -> Vec<String> {
-    let bare = |text: &str| text.rsplit('>').next().unwrap_or_default().to_owned();
+    let bare = |text: &str| put_back(text.rsplit('>').next().unwrap_or_default());
     let inner = svg.split("</text>").map(|part| part.split("</tspan>").next().unwrap_or(part));
     inner.map(bare).filter(|text| !text.trim().is_empty()).collect()
 }
@@ -104,6 +104,13 @@ fn pdf_of(document: &Document) -> crate::report::pdf::tests::reading::Pdf {
     crate::report::pdf::tests::reading::Pdf::read(&bytes)
 }
 
+/// Characters put back that were escaped.
+fn put_back(text: &str) -> String {
+    [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#39;", "'"), ("&amp;", "&")]
+        .iter()
+        .fold(text.to_owned(), |text, (from, to)| text.replace(from, to))
+}
+
 /// HTML as a reader sees it: tags out, characters put back.
 fn seen(page: &str) -> String {
     let body = page.split_once("<body>").expect("a body").1;
@@ -112,9 +119,7 @@ fn seen(page: &str) -> String {
         text.push_str(part.split_once('>').map_or("", |(_, rest)| rest));
         text.push(' ');
     }
-    [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#39;", "'"), ("&amp;", "&")]
-        .iter()
-        .fold(text, |text, (from, to)| text.replace(from, to))
+    put_back(&text)
 }
 
 #[test]
@@ -278,7 +283,7 @@ fn pages_have_the_paper_asked_for() {
         assert_eq!(objects.matches("/MediaBox").count(), pdf.page_count());
         assert_eq!(objects.matches(size).count(), pdf.page_count(), "{paper:?}");
         assert_eq!(html::render(&document).contains("size:letter"), css);
-        let (_, height) = (0.0, if css { 792.0 } else { 841.89 });
+        let height = if css { 792.0 } else { 841.89 };
         assert!(pdf.text_places().iter().all(|(_, y)| *y < height - 40.0));
     }
 }
@@ -368,7 +373,7 @@ fn the_chain_worked_by_hand_gives_the_same_verdict() {
             let sum: f64 = (0..rows - 3).map(cell).sum();
             assert!((sum - cell(rows - 3)).abs() < 0.0006 * rows as f64, "{sum}");
             let power = cell(rows - 3).exp();
-            assert!((power / cell(rows - 2) - 1.0).abs() < 0.001, "{power}");
+            assert!((power / cell(rows - 2) - 1.0).abs() < 0.006, "{power}");
             powers.push(cell(rows - 2));
         }
         let others = texts(&document.blocks);
@@ -378,7 +383,7 @@ fn the_chain_worked_by_hand_gives_the_same_verdict() {
         let all: f64 = powers.iter().sum::<f64>() + others;
         for (at, power) in powers.iter().enumerate() {
             let chance = number(&evidence.rows[rows - 1][at + 1]);
-            assert!((power / all - chance).abs() < 0.0011, "{} {chance}", power / all);
+            assert!((power / all - chance).abs() < 0.006, "{} {chance}", power / all);
             assert!((chance - number(&suits.rows[at][1])).abs() < 1e-9);
         }
         let last = suits.rows.len() - 1;

@@ -204,10 +204,19 @@ impl<'a> Layout<'a> {
     pub(super) fn blocks(&mut self, blocks: &[Block]) {
         for (index, block) in blocks.iter().enumerate() {
             if matches!(block, Block::Heading(_) | Block::Subheading(_)) {
-                let next = blocks.get(index + 1).map_or(0.0, |next| self.height_of(next));
-                self.need(self.height_of(block) + next.min(KEEP_WITH_HEADING));
+                let next = blocks.get(index + 1).map_or(0.0, |next| self.beginning_of(next));
+                self.need((self.height_of(block) + next).min(self.page_room()));
             }
             self.block(block);
+        }
+    }
+
+    /// Height of what a block begins with: it stays with the heading above it.
+    fn beginning_of(&self, block: &Block) -> f64 {
+        match block {
+            Block::Table(table) => self.beginning_of_table(table),
+            Block::Drawing(_) | Block::Figure(_) | Block::Beside(..) => self.height_of(block),
+            _ => self.height_of(block).min(KEEP_WITH_HEADING),
         }
     }
 

@@ -88,7 +88,8 @@ fn paint_raster(
     (x, y): (f64, f64),
     (width, height): (f64, f64),
 ) -> Result<(), PdfError> {
-    let image = Image::from_png(raster.png.to_vec().into(), true).map_err(PdfError::Refused)?;
+    // PDF/A allows no smoothing.
+    let image = Image::from_png(raster.png.to_vec().into(), false).map_err(PdfError::Refused)?;
     let size = Size::from_wh(width as f32, height as f32);
     let size = size.ok_or_else(|| PdfError::Refused("a picture without size".to_owned()))?;
     surface.push_transform(&Transform::from_translate(x as f32, y as f32));
