@@ -17,3 +17,4 @@ pub mod store;
 pub mod survey;
 pub mod text;
 pub mod units;
+pub mod words;

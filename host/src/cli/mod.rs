@@ -26,6 +26,7 @@ pub mod plan;
 pub mod ports;
 pub mod readings;
 pub mod record;
+pub mod report;
 mod retune;
 pub mod show;
 pub mod strings;
@@ -104,7 +105,7 @@ pub enum Command {
     /// List what to order and the work, step by step
     Order(order::OrderArguments),
     /// Write the report for the customer
-    Report(show::ReportArguments),
+    Report(report::ReportArguments),
 }
 
 /// Runs the program on the process's arguments.
@@ -163,7 +164,7 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
         Command::Order(arguments) => order::run(context, &arguments),
-        Command::Report(arguments) => show::report(context, &arguments),
+        Command::Report(arguments) => report::run(context, &arguments),
         Command::Instrument(arguments) => instrument::run(context, arguments),
         Command::Import(arguments) => import::run(context, &arguments),
     }

@@ -16,6 +16,7 @@ use crate::condition::{ConditionRecord, Value, find};
 use crate::instrument::scale::neighbours::kind_of;
 use crate::instrument::scale::tension::StringKind;
 use crate::instrument::{FieldPin, Instrument};
+use crate::words::{Said, Word};
 use drilling::Drilling;
 use work::{Job, Step};
 
@@ -28,7 +29,7 @@ const GRIP_UM_MIN: u32 = 24_000;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PinsOfPlace {
     /// Where.
-    pub place: String,
+    pub place: Said,
     /// Pins.
     pub pin_count: usize,
     /// Spares beside them.
@@ -40,7 +41,7 @@ pub struct PinsOfPlace {
     /// Length fitted now, µm, when recorded.
     pub length_um: Option<u32>,
     /// What to mind.
-    pub note: &'static str,
+    pub note: Word,
 }
 
 /// Pins of one size and length over all places.

@@ -14,6 +14,7 @@ mod lever;
 mod map;
 mod order;
 mod record;
+mod report;
 mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;

@@ -30,6 +30,7 @@ use super::stats::{median, probability_below};
 use super::zones::Zone;
 use super::{FieldEstimate, PinResult, Statistics};
 use crate::instrument::Instrument;
+use crate::words::{Said, Word, findings as say};
 use evidence::{Evidence, diameters, gather, loose_pins, weigh};
 use remedy::{Circumstances, gain_chance, largest_um, rank, share_chances};
 
@@ -85,21 +86,21 @@ pub struct Verdict {
     /// All evidence, for the worked chain.
     pub evidence: Vec<Evidence>,
     /// To confirm before acting.
-    pub confirm_before_acting: Vec<String>,
+    pub confirm_before_acting: Vec<Said>,
     /// What speaks for it, strongest first.
-    pub reasons_for: Vec<String>,
+    pub reasons_for: Vec<Said>,
     /// What speaks against it, strongest first.
-    pub reasons_against: Vec<String>,
+    pub reasons_against: Vec<Said>,
     /// What was not examined.
-    pub not_examined: Vec<String>,
+    pub not_examined: Vec<Said>,
     /// Observations that would change it.
-    pub what_would_change_it: Vec<String>,
+    pub what_would_change_it: Vec<Said>,
     /// The observation that would tell most for its trouble, when any is open.
-    pub next_observation: Option<String>,
+    pub next_observation: Option<Said>,
     /// Pins by size and number, per zone.
     pub parts: Vec<PartsLine>,
     /// Cautions that apply.
-    pub cautions: Vec<&'static str>,
+    pub cautions: Vec<Word>,
 }
 
 /// What all evidence comes to, before it is explained.
@@ -149,12 +150,8 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
     states.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     let mut explained = explain::Explanation::new(findings, &items, &chances, &circumstances, kind);
     if guessed {
-        explained.reasons_for.insert(
-            0,
-            "it hangs on whether the loose pins are larger ones already, and nobody measured them"
-                .to_owned(),
-        );
-        explained.next_observation = Some(explain::MEASURE_DIAMETERS.to_owned());
+        explained.reasons_for.insert(0, say::HANGS_ON_SIZE.said());
+        explained.next_observation = Some(say::MEASURE_DIAMETERS.said());
     }
     Verdict {
         remedy: sized(kind, findings),
@@ -206,7 +203,8 @@ fn size_is_guessed(findings: &Findings<'_>, chances: &[f64]) -> bool {
         && diameters(findings.pins).0.is_none()
 }
 
-fn circumstances(findings: &Findings<'_>) -> Circumstances {
+/// What bears on remedies beside the state of the plank.
+pub fn circumstances(findings: &Findings<'_>) -> Circumstances {
     let profile = findings.profile;
     let read = || findings.pins.iter().filter(|pin| pin.read);
     // A pin's own chances count, near a limit or not; two doubtful pins are left and watched.

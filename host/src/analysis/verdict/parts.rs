@@ -7,6 +7,7 @@ use pinhold_protocol::record::Pin;
 
 use super::super::zones::{ZoneShape, place};
 use super::{Findings, Remedy, next_size_um};
+use crate::words::{Said, Word, remedies as say};
 
 /// Spares in a hundred pins (ours).
 const SPARE_SHARE: f64 = 0.05;
@@ -17,7 +18,7 @@ const NEW_PLANK_UM: u32 = 7_000;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PartsLine {
     /// Where.
-    pub place: String,
+    pub place: Said,
     /// The section.
     pub section: u8,
     /// Which pins.
@@ -31,7 +32,7 @@ pub struct PartsLine {
     /// Diameter to order, micrometres; `None`: to be decided at the pin.
     pub to_um: Option<u32>,
     /// What to mind.
-    pub note: &'static str,
+    pub note: Word,
 }
 
 /// Pins that larger ones would go to: sections that are low as a whole, loose and unread pins of
@@ -64,21 +65,17 @@ pub(super) fn parts(findings: &Findings<'_>, remedy: Remedy) -> Vec<PartsLine> {
     let all: Vec<usize> = (0..findings.pins.len()).collect();
     match remedy {
         Remedy::Larger { .. } => by_section(findings, &larger_sites(findings), |from| {
-            (from.and_then(|um| next_size_um(um, findings)), "fit two or three as a trial first")
+            (from.and_then(|um| next_size_um(um, findings)), say::FIT_TRIAL)
         }),
         Remedy::Restring { .. } => by_section(findings, &all, |from| {
             let to = from.and_then(|um| next_size_um(um, findings));
-            (to, "with new wire; bass strings are custom-made")
+            (to, say::WITH_NEW_WIRE)
         }),
-        Remedy::Plank => by_section(findings, &all, |_| {
-            (Some(NEW_PLANK_UM), "smallest common size leaves room for later; with new wire")
-        }),
+        Remedy::Plank => by_section(findings, &all, |_| (Some(NEW_PLANK_UM), say::SMALLEST_SIZE)),
         Remedy::RepairBlock => by_section(findings, &larger_sites(findings), |from| {
-            (from.map(|um| um.round() as u32), "same size, holes plugged and drilled anew")
+            (from.map(|um| um.round() as u32), say::SAME_SIZE)
         }),
-        Remedy::Treat => by_section(findings, &larger_sites(findings), |_| {
-            (None, "longer or larger single pins, to be decided at the pin")
-        }),
+        Remedy::Treat => by_section(findings, &larger_sites(findings), |_| (None, say::AT_THE_PIN)),
         _ => Vec::new(),
     }
 }
@@ -86,7 +83,7 @@ pub(super) fn parts(findings: &Findings<'_>, remedy: Remedy) -> Vec<PartsLine> {
 fn by_section(
     findings: &Findings<'_>,
     chosen: &[usize],
-    size: impl Fn(Option<f64>) -> (Option<u32>, &'static str),
+    size: impl Fn(Option<f64>) -> (Option<u32>, Word),
 ) -> Vec<PartsLine> {
     let sites: Vec<_> = findings.pins.iter().map(|pin| pin.site).collect();
     let present = place::sections(&sites);
@@ -107,7 +104,7 @@ fn by_section(
             let (to_um, note) = size(from_um.map(f64::from));
             let words = place::section_phrase(&[*section], &present);
             lines.push(PartsLine {
-                place: format!("{words}, {}", place::note_range(&pins)),
+                place: Said::joined(&[words, place::note_range(&pins)], ", "),
                 section: *section,
                 pin_count: pins.len(),
                 spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,

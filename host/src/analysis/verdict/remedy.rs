@@ -160,7 +160,7 @@ impl RemedyKind {
 
     /// Taken off a suitability when remedies are ranked, so that of two equally right answers
     /// the gentler one leads (DER).
-    const fn burden(self) -> f64 {
+    pub const fn burden(self) -> f64 {
         match self {
             RemedyKind::Leave | RemedyKind::Elsewhere | RemedyKind::Undecided => 0.0,
             RemedyKind::Climate => 0.01,
