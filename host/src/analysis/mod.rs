@@ -11,6 +11,7 @@ mod assessment;
 pub mod band;
 pub mod budget;
 pub mod field;
+pub mod gain;
 pub mod gp;
 pub mod input;
 pub mod linalg;

@@ -9,7 +9,7 @@ use super::super::stats::{mean, median, softmax};
 use super::super::survey::FRICTION_FLOOR_NM;
 use super::super::zones::{Zone, ZoneShape};
 use super::state::{PlankState, STATE_COUNT};
-use super::{Findings, lineup};
+use super::{Findings, lineup, size as sizes};
 
 /// Pins after whose reading a zone would have been found in about two of three planks (DER).
 const POWER_PINS: f64 = 45.0;
@@ -56,6 +56,8 @@ pub enum EvidenceKind {
     Size,
     /// Humidity of the room.
     Room,
+    /// What trial pins gained.
+    Trials,
 }
 
 /// One item of evidence.
@@ -125,6 +127,7 @@ pub fn gather(findings: &Findings<'_>) -> Vec<Evidence> {
         items.extend(size(findings));
     }
     items.extend(from_condition(findings.condition, findings));
+    items.extend(sizes::evidence(findings));
     items
 }
 

@@ -321,11 +321,14 @@ pub(super) fn confirm(findings: &Findings<'_>, kind: RemedyKind) -> Vec<String> 
             list.push("the same pins read again on another day".to_owned());
         }
         Larger | Restring => {
-            list.push(
-                "two or three trial pins of the new size, in bad and ordinary holes, read again \
-                 before the whole order"
-                    .to_owned(),
-            );
+            // One trial pin is no trial yet.
+            if findings.condition.trials.len() < 2 {
+                list.push(
+                    "two or three trial pins of the new size, in bad and ordinary holes, read \
+                     again before the whole order"
+                        .to_owned(),
+                );
+            }
             list.push("diameters and lengths fitted now, and that plate and tip take more".into());
         }
         Treat => {

@@ -6,12 +6,15 @@
 use pinhold_protocol::record::Pin;
 
 use super::super::zones::{ZoneShape, place};
-use super::{Findings, Remedy, next_size_um};
+use super::size::Sizing;
+use super::{Findings, Remedy};
 
 /// Spares in a hundred pins (ours).
 const SPARE_SHARE: f64 = 0.05;
 /// Smallest common pin for a new plank, µm: 1/0 to 2/0 or 6.9–7.0 mm leaves room (PRAC).
 const NEW_PLANK_UM: u32 = 7_000;
+/// Where no size can be told.
+const UNTOLD_NOTE: &str = "no size can be told: nobody entered what is fitted now";
 
 /// One line of the parts list.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -56,61 +59,88 @@ pub(super) fn larger_sites(findings: &Findings<'_>) -> Vec<usize> {
 }
 
 /// The parts list of a remedy; empty where none is needed.
-pub(super) fn parts(findings: &Findings<'_>, remedy: Remedy) -> Vec<PartsLine> {
+pub(super) fn parts(
+    findings: &Findings<'_>,
+    remedy: Remedy,
+    sizing: &Sizing<'_>,
+) -> Vec<PartsLine> {
     let all: Vec<usize> = (0..findings.pins.len()).collect();
     match remedy {
-        Remedy::Larger { .. } => by_section(findings, &larger_sites(findings), |from| {
-            (from.and_then(|um| next_size_um(um, findings)), "fit two or three as a trial first")
+        Remedy::Larger { .. } => by_section(findings, &larger_sites(findings), |group| {
+            let to_um = sizing.at(&group.members, f64::from(group.from_um?))?.to_um();
+            Some((to_um, trial_note(findings, to_um)))
         }),
-        Remedy::Restring { .. } => by_section(findings, &all, |from| {
-            let to = from.and_then(|um| next_size_um(um, findings));
-            (to, "with new wire; bass strings are custom-made")
+        Remedy::Restring { .. } => by_section(findings, &all, |group| {
+            let to_um = sizing.at(&group.members, f64::from(group.from_um?))?.to_um();
+            Some((to_um, "with new wire; bass strings are custom-made"))
         }),
         Remedy::Plank => by_section(findings, &all, |_| {
-            (Some(NEW_PLANK_UM), "smallest common size leaves room for later; with new wire")
+            let note = "smallest common size leaves room for later; with new wire";
+            Some((Some(NEW_PLANK_UM), note))
         }),
-        Remedy::RepairBlock => by_section(findings, &larger_sites(findings), |from| {
-            (from.map(|um| um.round() as u32), "same size, holes plugged and drilled anew")
+        Remedy::RepairBlock => by_section(findings, &larger_sites(findings), |group| {
+            Some((group.from_um, "same size, holes plugged and drilled anew"))
         }),
         Remedy::Treat => by_section(findings, &larger_sites(findings), |_| {
-            (None, "longer or larger single pins, to be decided at the pin")
+            Some((None, "longer or larger single pins, to be decided at the pin"))
         }),
         _ => Vec::new(),
     }
 }
 
+/// What to mind with a size, by what it rests on.
+fn trial_note(findings: &Findings<'_>, to_um: Option<u32>) -> &'static str {
+    match (findings.condition.trials.len(), to_um) {
+        (0, _) => "fit two or three as a trial first",
+        (_, Some(_)) => "size by the trial pins; two sizes up at once can split a dry plank",
+        (_, None) => "trial pins bear out no larger size that fits",
+    }
+}
+
+/// Pins of one section and one size.
+pub(super) struct Group {
+    section: u8,
+    /// Diameter fitted now, micrometres, when known.
+    pub(super) from_um: Option<u32>,
+    /// Indices of the pins.
+    pub(super) members: Vec<usize>,
+}
+
+/// The chosen pins by section and, since sizes may be mixed within one, by size.
+pub(super) fn groups(findings: &Findings<'_>, chosen: &[usize]) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    for i in chosen {
+        let site = &findings.pins[*i].site;
+        let key = (site.section, site.diameter_um);
+        match groups.iter_mut().find(|group| (group.section, group.from_um) == key) {
+            Some(group) => group.members.push(*i),
+            None => groups.push(Group { section: key.0, from_um: key.1, members: vec![*i] }),
+        }
+    }
+    groups.sort_by_key(|group| (group.section, group.from_um));
+    groups
+}
+
+/// A line for each group; where no size can be told, it is to be decided at the pin.
 fn by_section(
     findings: &Findings<'_>,
     chosen: &[usize],
-    size: impl Fn(Option<f64>) -> (Option<u32>, &'static str),
+    size: impl Fn(&Group) -> Option<(Option<u32>, &'static str)>,
 ) -> Vec<PartsLine> {
     let sites: Vec<_> = findings.pins.iter().map(|pin| pin.site).collect();
     let present = place::sections(&sites);
-    let mut lines = Vec::new();
-    for section in &present {
-        let here: Vec<usize> =
-            chosen.iter().copied().filter(|i| sites[*i].section == *section).collect();
-        // Sizes may be mixed within a section: one line for each.
-        let mut sizes: Vec<Option<u32>> = here.iter().map(|i| sites[*i].diameter_um).collect();
-        sizes.sort_unstable();
-        sizes.dedup();
-        for from_um in sizes {
-            let pins: Vec<Pin> = here
-                .iter()
-                .filter(|i| sites[**i].diameter_um == from_um)
-                .map(|i| sites[*i].pin)
-                .collect();
-            let (to_um, note) = size(from_um.map(f64::from));
-            let section = place::section_phrase(&[*section], &present);
-            lines.push(PartsLine {
-                place: format!("{section}, {}", place::note_range(&pins)),
-                pin_count: pins.len(),
-                spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,
-                from_um,
-                to_um,
-                note,
-            });
+    let line = |group: Group| {
+        let pins: Vec<Pin> = group.members.iter().map(|i| sites[*i].pin).collect();
+        let (to_um, note) = size(&group).unwrap_or((None, UNTOLD_NOTE));
+        let section = place::section_phrase(&[group.section], &present);
+        PartsLine {
+            place: format!("{section}, {}", place::note_range(&pins)),
+            pin_count: pins.len(),
+            spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,
+            from_um: group.from_um,
+            to_um,
+            note,
         }
-    }
-    lines
+    };
+    groups(findings, chosen).into_iter().map(line).collect()
 }
