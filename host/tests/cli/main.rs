@@ -19,4 +19,5 @@ mod seatings;
 mod shelf;
 mod standing;
 mod strings;
+mod trial;
 mod units;
