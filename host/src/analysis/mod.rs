@@ -10,6 +10,7 @@
 mod assessment;
 pub mod band;
 pub mod budget;
+pub mod decision;
 pub mod field;
 pub mod gain;
 pub mod gp;

@@ -17,6 +17,7 @@ use super::stats::median;
 use super::zones::place::section_name;
 use crate::instrument::pitch::tension_ratio_at_cents;
 use crate::instrument::{Instrument, pin_name};
+use crate::words::{Fixed, Said, plank as say};
 
 /// Below this share of what its group pulls a string is slack: three semitones flat or more leave
 /// 0.71 (DER).
@@ -57,13 +58,13 @@ pub struct SlackString {
 #[derive(Clone, Debug, PartialEq)]
 pub struct OddGroup {
     /// Where they stand, in words.
-    pub place: String,
+    pub place: Said,
     /// The pins.
     pub pins: Vec<Pin>,
     /// Measured pull over what it should be, in the middle.
     pub share: f64,
     /// The group whose pulls these would be, in words.
-    pub like: Option<String>,
+    pub like: Option<Said>,
 }
 
 /// What the pulls show.
@@ -81,10 +82,6 @@ pub struct Pulls {
     /// Measured pull over what it should be, over all groups, where that is out of line.
     pub whole_share: Option<f64>,
 }
-
-/// What is always said beside a finding.
-pub const LIMITS: &str = "pulls tell gross cases only: neighbouring strings differ by less than \
-                          their error, so this does not show that every pin was the right one";
 
 /// One string's comparison.
 #[derive(Clone, Copy, Debug)]
@@ -268,17 +265,18 @@ fn odd(
 }
 
 /// A group in words.
-fn words(instrument: &Instrument, (section, unison): Group) -> String {
+fn words(instrument: &Instrument, (section, unison): Group) -> Said {
     let mut present: Vec<u8> = instrument.pins.iter().map(|field| field.section).collect();
     present.sort_unstable();
     present.dedup();
     let strings = match unison {
-        1 => "single strings",
-        2 => "two strings a note",
-        3 => "three strings a note",
-        _ => "four strings a note",
+        1 => say::SINGLES,
+        2 => say::PAIRS,
+        3 => say::TRIPLES,
+        _ => say::FOURS,
     };
-    format!("{} section, {strings}", section_name(section, &present))
+    let section = say::one_section(say::section(&section_name(section, &present)));
+    Said::joined(&[section, strings.said()], ", ")
 }
 
 impl Pulls {
@@ -289,44 +287,27 @@ impl Pulls {
     }
 
     /// What stands out, a sentence each, and what it does not say; empty when nothing does.
-    pub fn sentences(&self) -> Vec<String> {
+    pub fn sentences(&self) -> Vec<Said> {
         let mut sentences = Vec::new();
         if let Some(share) = self.whole_share {
-            sentences.push(format!(
-                "all strings pull about {share:.2} of what they should at the pitch given: the \
-                 instrument is far from pitch, the lever's zero or scale is wrong, or the string \
-                 data are"
-            ));
+            sentences.push(say::pull_of_all(Fixed(share, 2)));
         }
         for group in &self.odd {
             let like = match &group.like {
-                Some(like) => format!("as strings of another part would ({like})"),
-                None => "as none of its kind would".to_owned(),
+                Some(like) => say::like_another(like),
+                None => say::AS_NONE_OF_ITS_KIND.said(),
             };
-            sentences.push(format!(
-                "{} ({}): pulls are about {:.2} of what they should be, {like}; were they read \
-                 under the names of other pins, or are the string data wrong?",
-                group.place,
-                named(&group.pins),
-                group.share
-            ));
+            let share = Fixed(group.share, 2);
+            sentences.push(say::pull_of_group(&group.place, named(&group.pins), share, like));
         }
         if !self.slack.is_empty() {
-            sentences.push(format!(
-                "slack strings, pull far below what it should be: {}; far below pitch, or the \
-                 lever stood on another pin",
-                list_words(&self.slack)
-            ));
+            sentences.push(say::slack_strings(list_words(&self.slack)));
         }
         if !self.let_down.is_empty() {
-            sentences.push(format!(
-                "strings let down to about what their pins hold, so that no pull can be compared: \
-                 {}",
-                list_words(&self.let_down)
-            ));
+            sentences.push(say::let_down_strings(list_words(&self.let_down)));
         }
         if !sentences.is_empty() {
-            sentences.push(LIMITS.to_owned());
+            sentences.push(say::PULL_LIMITS.said());
         }
         sentences
     }
@@ -344,29 +325,29 @@ impl Pulls {
 }
 
 /// Strings by name, the list capped.
-fn list_words(strings: &[SlackString]) -> String {
-    let pins: Vec<String> = strings.iter().take(NAMED_COUNT_MAX).map(slack_words).collect();
-    let rest = match strings.len().saturating_sub(NAMED_COUNT_MAX) {
-        0 => String::new(),
-        more => format!(" and {more} more"),
-    };
-    format!("{}{rest}", pins.join(", "))
+fn list_words(strings: &[SlackString]) -> Said {
+    let pins: Vec<Said> = strings.iter().take(NAMED_COUNT_MAX).map(slack_words).collect();
+    let named = Said::joined(&pins, ", ");
+    match strings.len().saturating_sub(NAMED_COUNT_MAX) {
+        0 => named,
+        more => say::and_more(named, more),
+    }
 }
 
-fn slack_words(slack: &SlackString) -> String {
+fn slack_words(slack: &SlackString) -> Said {
     match slack.share {
-        Some(share) => format!("{} ({:.2})", pin_name(slack.pin), share.max(0.0)),
-        None => pin_name(slack.pin),
+        Some(share) => say::pin_at_share(pin_name(slack.pin), Fixed(share.max(0.0), 2)),
+        None => Said::same(pin_name(slack.pin)),
     }
 }
 
 /// "12 pins, A0 C to G1 R".
-fn named(pins: &[Pin]) -> String {
+fn named(pins: &[Pin]) -> Said {
     match (pins.first(), pins.last()) {
         (Some(first), Some(last)) => {
-            format!("{} pins, {} to {}", pins.len(), pin_name(*first), pin_name(*last))
+            say::pins_from_to(pins.len(), pin_name(*first), pin_name(*last))
         }
-        _ => "no pins".to_owned(),
+        _ => say::NO_PINS.said(),
     }
 }
 

@@ -25,7 +25,8 @@ use super::exit::{CliError, Exit};
 use super::files::write_whole;
 use super::import::with_free_uid;
 use super::plan::{self, PlanKind, confidence, confidence_parser};
-use super::show::{self, ReportArguments};
+use super::report::demo_bytes;
+use super::show;
 use super::survey::{plan_for, slip_angle};
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
 use crate::instrument::scale::StringScale;
@@ -284,14 +285,7 @@ fn conclude(
         Some(path) => path.clone(),
         None => context.data.join(format!("{name}.html")),
     };
-    let report_arguments = ReportArguments {
-        name: name.to_owned(),
-        out: out.clone(),
-        technician: String::new(),
-        decision: String::new(),
-    };
-    let html = show::report_text(context, &loaded, &assessment, &report_arguments);
-    write_whole(&out, html.as_bytes())?;
+    write_whole(&out, &demo_bytes(context, &loaded, &assessment, &out)?)?;
     let accepted = arguments.fault.accepted(severity);
     let remedy = document["remedy"].as_str().unwrap_or_default();
     let is_accepted = accepted.contains(&remedy);

@@ -11,6 +11,7 @@ mod budget;
 pub mod condition;
 pub mod context;
 pub mod correct;
+mod costs;
 pub mod demo;
 mod drift;
 pub mod exit;
@@ -18,12 +19,14 @@ pub mod files;
 pub mod import;
 pub mod instrument;
 pub mod lever;
+mod order;
 mod parsers;
 pub mod pins;
 pub mod plan;
 pub mod ports;
 pub mod readings;
 pub mod record;
+pub mod report;
 mod retune;
 pub mod show;
 pub mod strings;
@@ -102,8 +105,10 @@ pub enum Command {
     Map(show::MapArguments),
     /// Weigh the remedies, with reasons
     Verdict(show::VerdictArguments),
+    /// List what to order and the work, step by step
+    Order(order::OrderArguments),
     /// Write the report for the customer
-    Report(show::ReportArguments),
+    Report(report::ReportArguments),
 }
 
 /// Runs the program on the process's arguments.
@@ -162,7 +167,8 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Trial(arguments) => trial::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
-        Command::Report(arguments) => show::report(context, &arguments),
+        Command::Order(arguments) => order::run(context, &arguments),
+        Command::Report(arguments) => report::run(context, &arguments),
         Command::Instrument(arguments) => instrument::run(context, arguments),
         Command::Import(arguments) => import::run(context, &arguments),
     }

@@ -20,6 +20,7 @@ use crate::import::read_file;
 use crate::instrument::Instrument;
 use crate::report::terminal::wrap;
 use crate::text::printable;
+use crate::words::{Said, Word, condition as words, pages, plank};
 
 const LONG_HELP: &str = "\
 Records what was seen and told: does it hold tune, the plank's edges and joints, pins and coils,
@@ -277,8 +278,31 @@ fn groups(
 pub fn report_lines(
     record: &ConditionRecord,
     instrument: &Instrument,
-) -> Vec<(&'static str, Vec<String>)> {
-    groups(record, &sections_of(instrument), |fact| fact.kind != Kind::Amount)
+) -> Vec<(Word, Vec<(Said, Said)>)> {
+    let sections = sections_of(instrument);
+    let line = |(fact, section, value): (&Fact, Option<u8>, &Value)| {
+        let place = section.and_then(|number| sections.iter().find(|(n, _)| *n == number));
+        let name = words::fact(fact);
+        let name = match place {
+            Some((_, place)) => pages::at_section(name, plank::section(place)),
+            None => name,
+        };
+        (name, words::answer(value))
+    };
+    let of = |group: Group| {
+        let answers =
+            record.answers().filter(|(fact, ..)| fact.group == group && fact.kind != Kind::Amount);
+        answers.map(line).collect::<Vec<(Said, Said)>>()
+    };
+    let all = Group::ALL.into_iter().map(|group| (words::heading(group), of(group)));
+    all.filter(|(_, lines)| !lines.is_empty()).collect()
+}
+
+/// Temperature of the room as written down, for the report.
+pub fn temperature(record: &ConditionRecord) -> Option<Said> {
+    let mut answers = record.answers();
+    let (.., value) = answers.find(|(fact, ..)| fact.name() == "room.temperature")?;
+    Some(words::answer(value))
 }
 
 /// The record by groups, and what was not examined.

@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 
 use crate::instrument::pitch_cost::{PitchCost, RETUNE_CENTS};
 use crate::instrument::{Instrument, pin_name};
+use crate::report::paper::Retune;
 use crate::store::LeverReading;
 use pinhold_protocol::record::{Pin, Reading};
 
@@ -24,6 +25,20 @@ pub(super) fn costs(instrument: &Instrument, readings: &[LeverReading]) -> Vec<P
 /// The strings to retune, a line each, without bounds' explanation.
 pub(super) fn lines(costs: &[PitchCost]) -> Vec<String> {
     costs.iter().filter(|cost| cost.wants_retuning).map(line).collect()
+}
+
+/// The same for the report.
+pub(super) fn for_report(costs: &[PitchCost]) -> Vec<Retune> {
+    let wanted = costs.iter().filter(|cost| cost.wants_retuning);
+    wanted
+        .map(|cost| Retune {
+            pin: pin_name(cost.pin),
+            net_deg: cost.net_deg,
+            net_cents: cost.net_cents,
+            flat_cents: cost.flat_cents,
+            sharp_cents: cost.sharp_cents,
+        })
+        .collect()
 }
 
 /// One pin in a line.

@@ -1,6 +1,6 @@
-//! `pinhold map`, `pinhold verdict` and `pinhold report`: what the latest survey says.
+//! `pinhold map` and `pinhold verdict`: what the latest survey says.
 //!
-//! One file, because all three are the same assessment shown three ways.
+//! One file, because both are the same assessment shown two ways.
 
 use std::path::{Path, PathBuf};
 
@@ -9,15 +9,15 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde_json::{Value, json};
 
 use super::context::{Context, Loaded, day_of_ms, say};
-use super::correct::readings_word;
 use super::exit::{CliError, Exit};
 use super::files::write_whole;
-use super::parsers::{fact_parser, name_parser};
-use super::{drift, record, retune};
+use super::parsers::name_parser;
+use super::{costs, drift};
+use crate::analysis::verdict::prices;
 use crate::analysis::{Assessment, AssessmentInput, BOOTSTRAP_SEED, Profile, assess};
 use crate::lever_reads::LeverUse;
-use crate::report::{self, MapModel, ReportContext, View};
-use crate::store::{Store, StoredVerdict, SurveySource};
+use crate::report::{self, MapModel, View};
+use crate::store::{Store, StoredVerdict};
 use crate::text::printable;
 
 /// Columns assumed where the terminal does not say.
@@ -60,37 +60,26 @@ pub struct MapArguments {
 Weighs the remedies on torque, pattern and what is known beside torque, and gives its reasons.
 The verdict is stored beside the survey with the version that gave it.
 
+With --prices the remedies are compared in your own rates too: what each is expected to cost to the
+horizon, work done over and extra tunings included, and whether it pays to find out more before
+acting. pinhold has no prices of its own; --price-template prints a file to fill in.
+
 Examples:
   pinhold verdict parlour
-  pinhold --json verdict parlour")]
+  pinhold --json verdict parlour
+  pinhold verdict --price-template > prices.toml
+  pinhold verdict parlour --prices prices.toml")]
 pub struct VerdictArguments {
     /// The instrument
     #[arg(value_name = "NAME", value_parser = name_parser)]
-    pub name: String,
-}
-
-/// Arguments of `pinhold report`.
-#[derive(Args, Clone, Debug)]
-#[command(after_long_help = "\
-One self-contained HTML file, without script, ready to print.
-
-Example:
-  pinhold report parlour --out parlour.html --technician 'A. Person'")]
-pub struct ReportArguments {
-    /// The instrument
-    #[arg(value_name = "NAME", value_parser = name_parser)]
-    pub name: String,
-    /// Where to write it
-    #[arg(long, value_name = "FILE.html")]
-    pub out: PathBuf,
-    /// Who measured
-    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
-    #[arg(hide_default_value = true)]
-    pub technician: String,
-    /// Your own decision and its reason, printed beside the tool's
-    #[arg(long, value_name = "TEXT", value_parser = fact_parser, default_value = "")]
-    #[arg(hide_default_value = true)]
-    pub decision: String,
+    #[arg(required_unless_present = "price_template")]
+    pub name: Option<String>,
+    /// Compare the remedies in the rates of this file
+    #[arg(long, value_name = "FILE.toml", conflicts_with = "price_template")]
+    pub prices: Option<PathBuf>,
+    /// Print a price file to fill in; stores nothing
+    #[arg(long)]
+    pub price_template: bool,
 }
 
 /// The assessment of what was loaded.
@@ -167,16 +156,26 @@ fn view_parser() -> impl TypedValueParser<Value = View> {
 /// # Errors
 /// When there is nothing to judge, or the verdict cannot be stored.
 pub fn verdict(context: &Context, arguments: &VerdictArguments) -> Result<(), CliError> {
+    // Without a name only the template was asked for.
+    let Some(name) = arguments.name.as_ref().filter(|_| !arguments.price_template) else {
+        return context.print(prices::TEMPLATE);
+    };
+    let rates = arguments.prices.as_deref().map(costs::read).transpose()?;
     let mut store = context.open_store()?;
-    let loaded = context.load(&store, &arguments.name)?;
+    let loaded = context.load(&store, name)?;
     let assessment = assessed(&loaded);
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    let document = document(&loaded, &model);
+    let compared = rates.and_then(|rates| costs::compared(&assessment, &rates));
+    let mut document = document(&loaded, &model);
+    document["costs"] = compared.as_ref().map_or(Value::Null, costs::value);
     keep_verdict(&mut store, context, &loaded, &document)?;
     if context.json {
         return context.print_document(&document);
     }
     context.print(&report::terminal::verdict(&model, context.unit, width()))?;
+    if let Some(compared) = &compared {
+        context.print(&costs::text(compared, &loaded.recorded, width()))?;
+    }
     context.print(&drift::text(loaded.drift.as_ref(), width()))
 }
 
@@ -215,114 +214,4 @@ pub fn keep_verdict(
         document: document.clone(),
     };
     Ok(store.store_verdict(loaded.survey.id, &verdict)?)
-}
-
-/// `pinhold report`.
-///
-/// # Errors
-/// When there is nothing to report, or the file cannot be written.
-pub fn report(context: &Context, arguments: &ReportArguments) -> Result<(), CliError> {
-    if arguments.out.extension().is_none_or(|extension| !extension.eq_ignore_ascii_case("html")) {
-        return Err(CliError::new(
-            Exit::Usage,
-            "a report is an HTML file; end the name after --out in .html",
-        ));
-    }
-    let mut store = context.open_store()?;
-    let loaded = context.load(&store, &arguments.name)?;
-    let assessment = assessed(&loaded);
-    let text = report_text(context, &loaded, &assessment, arguments);
-    write_whole(&arguments.out, text.as_bytes())?;
-    let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    keep_verdict(&mut store, context, &loaded, &document(&loaded, &model))?;
-    let path = printable(&arguments.out.to_string_lossy());
-    if context.json {
-        return context.print_document(&json!({
-            "format": "pinhold.report",
-            "version": 1,
-            "file": path,
-        }));
-    }
-    context.print(&format!("report written to {path}\n"))
-}
-
-/// The report's HTML.
-pub fn report_text(
-    context: &Context,
-    loaded: &Loaded,
-    assessment: &Assessment,
-    arguments: &ReportArguments,
-) -> String {
-    let facts = &loaded.record.facts;
-    let told: Vec<String> =
-        [("serial", &facts.serial), ("maker", &facts.maker_text), ("place", &facts.place)]
-            .iter()
-            .filter(|(_, text)| !text.is_empty())
-            .map(|(name, text)| format!("{name} {text}"))
-            .collect();
-    let tool = match loaded.survey.source {
-        SurveySource::Import => "any torque wrench, readings taken by hand".to_owned(),
-        SurveySource::Lever => format!("torque-sensing lever; {}", calibrations(loaded)),
-        SurveySource::Simulated => {
-            format!("simulated lever at an invented piano; {}", calibrations(loaded))
-        }
-    };
-    let report_context = ReportContext {
-        survey_date: date_of(&loaded.survey.started),
-        report_date: date_of(&context.now),
-        technician: arguments.technician.clone(),
-        owner: facts.owner_reference.clone(),
-        tool,
-        survey: survey_line(loaded, assessment.pins.len()),
-        instrument_note: told.join(", "),
-        own_decision: arguments.decision.clone(),
-        recorded: record::report_lines(&loaded.recorded, &loaded.record.instrument),
-        retune: retune::lines(&loaded.pitch_costs),
-        is_demo: loaded.survey.source == SurveySource::Simulated,
-    };
-    let model = MapModel { instrument: &loaded.record.instrument, assessment };
-    report::html::report(&model, &report_context, context.unit)
-}
-
-/// Which lever with which calibration took how many of the readings.
-fn calibrations(loaded: &Loaded) -> String {
-    let told: Vec<String> = loaded.lever_uses.iter().map(calibration_text).collect();
-    if told.is_empty() { "no reading of it counts".to_owned() } else { told.join("; ") }
-}
-
-fn calibration_text(used: &LeverUse) -> String {
-    let day = |ms: Option<i64>| ms.and_then(day_of_ms).unwrap_or_else(|| "unknown".to_owned());
-    let lever = format!("lever {:016x}", used.device);
-    let readings = readings_word(used.reading_count);
-    match (used.calibration, used.made_ms) {
-        (0, _) => format!("{lever}, not calibrated individually ({readings})"),
-        (number, None) => {
-            format!("{lever}, calibration {number}, which is not in this store ({readings})")
-        }
-        (number, Some(_)) => format!(
-            "{lever}, calibration {number} of {}, due {} ({readings}; in-house, not accredited)",
-            day(used.made_ms),
-            day(used.due_ms)
-        ),
-    }
-}
-
-/// What the survey was, corrections included.
-fn survey_line(loaded: &Loaded, pin_count: usize) -> String {
-    let mut read = format!("{} of {pin_count} pins", loaded.readings.len());
-    if let Some(drift) = loaded.drift.as_ref().filter(|drift| drift.is_significant) {
-        read.push_str(&format!("; drift of the lever: {}", drift.sentence()));
-    }
-    match loaded.corrected_count {
-        0 => read,
-        count => format!(
-            "{read}; {} reassigned to another pin after the measurement, the original kept",
-            readings_word(count)
-        ),
-    }
-}
-
-/// The date of an ISO 8601 time.
-fn date_of(time: &str) -> String {
-    time.split('T').next().unwrap_or(time).to_owned()
 }

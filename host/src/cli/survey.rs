@@ -32,6 +32,7 @@ use crate::survey::adaptive::{Adaptive, Grown};
 use crate::survey::progress::{Progress, last_planned, unfinished};
 use crate::survey::{self, Line, Summary, SurveyError};
 use crate::text::printable;
+use crate::words::Said;
 
 /// What must be said before the first pin is touched (common practice, no source, but for the
 /// stored tension of 150–200 kN, which is common knowledge of the trade).
@@ -387,7 +388,7 @@ struct End {
 
 impl End {
     fn pulls_text(&self) -> String {
-        let wrapped = |sentence: &String| wrap(sentence, "strings: ", width());
+        let wrapped = |sentence: &Said| wrap(sentence, "strings: ", width());
         self.pulls.sentences().iter().map(wrapped).collect()
     }
 }

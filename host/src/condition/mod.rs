@@ -14,7 +14,7 @@ pub mod file;
 pub mod record;
 pub mod value;
 
-pub use facts::{FACTS, Fact, Group, Kind};
+pub use facts::{FACTS, Fact, Group, Kind, find};
 pub use file::ConditionFileError;
 pub use record::ConditionRecord;
 pub use value::Value;

@@ -6,6 +6,7 @@
 
 use crate::analysis::{Band, Profile};
 use crate::units::TorqueUnit;
+use crate::words::{Fixed, Numeral, Said, Word, pictures as say, plank};
 
 /// Shape of a pin's mark in pictures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,34 +86,32 @@ const fn new(glyph: char, colour: &'static str, rgb: (u8, u8, u8), mark: Mark) -
     Look { glyph, colour, rgb, mark }
 }
 
-/// The band's name with a blank instead of a hyphen.
-pub fn name(band: Band) -> String {
-    band.word().replace('-', " ")
+/// The band's name.
+pub const fn name(band: Band) -> Word {
+    plank::band(band)
 }
 
 /// What a band covers, in the user's unit, without the unit.
-pub fn range(band: Band, profile: &Profile, unit: TorqueUnit) -> String {
-    let show = |nm: f64| format!("{:.*}", unit.decimals(), unit.from_newton_metres(nm));
-    let between = |low: f64, high: f64| format!("{}–{}", show(low), show(high));
+pub fn range(band: Band, profile: &Profile, unit: TorqueUnit) -> Said {
+    let show = |nm: f64| Numeral(format!("{:.*}", unit.decimals(), unit.from_newton_metres(nm)));
+    let between = |low: f64, high: f64| say::between(show(low), show(high));
+    let factor = |factor: f64| Fixed(factor, 1);
     let p = profile;
     match band {
-        Band::OverTight => format!("over {}", show(p.over_tight_nm.value)),
+        Band::OverTight => say::over(show(p.over_tight_nm.value)),
         Band::Tight => between(p.tight_nm.value, p.over_tight_nm.value),
         Band::AsNew => between(p.as_new_nm.value, p.tight_nm.value),
         Band::Serviceable => between(p.serviceable_nm.value, p.as_new_nm.value),
         Band::Weak => between(p.doubtful_nm.value, p.serviceable_nm.value),
-        Band::Doubtful => format!(
-            "{} or holding factor under {:.1}",
+        Band::Doubtful => say::between_or_factor(
             between(p.failing_nm.value, p.doubtful_nm.value),
-            p.doubtful_factor.value
+            factor(p.doubtful_factor.value),
         ),
-        Band::Failing => format!(
-            "under {} or holding factor under {:.1}",
-            show(p.failing_nm.value),
-            p.failing_factor.value
-        ),
-        Band::NotHolding => format!("holding factor under {:.1}", p.not_holding_factor.value),
-        Band::CannotTell => "the reading does not tell".to_owned(),
+        Band::Failing => {
+            say::under_or_factor(show(p.failing_nm.value), factor(p.failing_factor.value))
+        }
+        Band::NotHolding => say::factor_under(factor(p.not_holding_factor.value)),
+        Band::CannotTell => say::DOES_NOT_TELL.said(),
     }
 }
 

@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 use crate::analysis::zones::place;
 use crate::analysis::{Assessment, PinResult};
 use crate::calibration::mark::LeverMark;
+use crate::words::{Said, findings, pages, pictures, plank as say};
 
 /// Pins named one by one at most; of more their number is told.
 const NAMED_COUNT_MAX: usize = 40;
@@ -50,81 +51,59 @@ pub fn tells_pins_apart(assessment: &Assessment) -> bool {
 }
 
 /// What a mark means for the numbers, after the count of pins.
-pub fn meaning(mark: LeverMark) -> String {
-    match mark {
-        LeverMark::Uncalibrated => {
-            "the lever was not calibrated; the wide uncertainty of its class stands in the numbers"
-                .to_owned()
-        }
-        LeverMark::CalibrationUnknown { number } => format!(
-            "the lever's calibration {number} is not in this store; the wide uncertainty of its \
-             class stands in the numbers"
-        ),
-        LeverMark::Overdue => {
-            "the lever's calibration was overdue; the uncertainty is what it was when calibrated"
-                .to_owned()
-        }
-        LeverMark::OutOfTemperature => {
-            "the lever was colder or warmer than its calibration allows".to_owned()
-        }
-        LeverMark::CheckFailed => "the lever failed a check beside these readings: do not act on \
-             them before it is calibrated and the pins are read again"
-            .to_owned(),
-        LeverMark::OutOfRange => {
-            "the torque was beyond the loads the lever was calibrated with".to_owned()
-        }
-    }
+pub fn meaning(mark: LeverMark) -> Said {
+    say::mark_meaning(mark)
 }
 
 /// The verdict's words on the lever: one sentence per mark; none when nothing is marked.
-pub fn doubts(assessment: &Assessment) -> Vec<String> {
+pub fn doubts(assessment: &Assessment) -> Vec<Said> {
     let read = assessment.pins.iter().filter(|pin| pin.read).count();
     groups(assessment)
         .iter()
-        .map(|group| format!("{}: {}", counted(group.pins.len(), read), meaning(group.mark)))
+        .map(|group| say::doubt(counted(group.pins.len(), read), meaning(group.mark)))
         .collect()
 }
 
-fn counted(count: usize, read: usize) -> String {
-    if count == read { "every torque".to_owned() } else { format!("{count} of {read} torques") }
+fn counted(count: usize, read: usize) -> Said {
+    if count == read { findings::EVERY_TORQUE.said() } else { findings::of_torques(count, read) }
 }
 
 /// A legend's line: marks with their counts; `None` when nothing is marked.
-pub fn legend_line(assessment: &Assessment) -> Option<String> {
+pub fn legend_line(assessment: &Assessment) -> Option<Said> {
     let entries = legend_entries(assessment);
-    (!entries.is_empty()).then(|| entries.join("; "))
+    (!entries.is_empty()).then(|| Said::joined(&entries, "; "))
 }
 
 /// The same, mark by mark.
-pub fn legend_entries(assessment: &Assessment) -> Vec<String> {
+pub fn legend_entries(assessment: &Assessment) -> Vec<Said> {
     let read = assessment.pins.iter().filter(|pin| pin.read).count();
     groups(assessment)
         .iter()
         .map(|group| match group.pins.len() {
-            count if count == read => format!("{} (every pin read)", group.mark),
-            count => format!("{} ({count})", group.mark),
+            count if count == read => pictures::all_marked(say::mark(group.mark)),
+            count => pictures::so_many_marked(say::mark(group.mark), count),
         })
         .collect()
 }
 
 /// The pins of a group by name; of many their number.
-pub fn pins_text(group: &MarkGroup, read_count: usize) -> String {
+pub fn pins_text(group: &MarkGroup, read_count: usize) -> Said {
     if group.pins.len() == read_count {
-        return "every pin read".to_owned();
+        return pages::EVERY_PIN_READ.said();
     }
     let named: Vec<String> =
         group.pins.iter().take(NAMED_COUNT_MAX).map(|pin| place::pin_name(*pin)).collect();
-    let more = match group.pins.len().saturating_sub(NAMED_COUNT_MAX) {
-        0 => String::new(),
-        count => format!(" and {count} more (annex, every reading)"),
-    };
-    format!("{}{more}", named.join(", "))
+    let named = named.join(", ");
+    match group.pins.len().saturating_sub(NAMED_COUNT_MAX) {
+        0 => Said::same(named),
+        count => pages::more_in_annex(named, count),
+    }
 }
 
 /// A pin's marks for its line in a table.
-pub fn of_pin(pin: &PinResult) -> Option<String> {
-    let told: Vec<String> = pin.marks.iter().map(ToString::to_string).collect();
-    (!told.is_empty()).then(|| told.join("; "))
+pub fn of_pin(pin: &PinResult) -> Option<Said> {
+    let told: Vec<Said> = pin.marks.iter().map(|mark| say::mark(*mark)).collect();
+    (!told.is_empty()).then(|| Said::joined(&told, "; "))
 }
 
 /// A pin's marks for documents.

@@ -9,29 +9,33 @@ pub mod calibration;
 pub mod document;
 #[cfg(any(feature = "pdf", feature = "png"))]
 mod fonts;
-pub mod html;
-mod html_tables;
 pub mod json;
 pub mod legend;
+pub mod letterhead;
 pub mod marks;
 pub mod numbers;
+pub mod paper;
 #[cfg(feature = "pdf")]
 pub mod pdf;
 pub mod picture;
-#[cfg(feature = "png")]
+#[cfg(any(feature = "pdf", feature = "png"))]
+pub mod pixels;
+#[cfg(any(feature = "pdf", feature = "png"))]
 pub mod raster;
 pub mod terminal;
 mod terminal_map;
 #[cfg(test)]
 mod tests;
 
+pub use paper::ReportContext;
 pub use picture::View;
 
 use crate::analysis::field::grid::FieldGrid;
 use crate::analysis::input::Estimate;
 use crate::analysis::{Assessment, Remedy};
-use crate::instrument::{Instrument, InstrumentKind};
+use crate::instrument::Instrument;
 use crate::units::TorqueUnit;
+use crate::words::{Language, Numeral, Said, remedies as say};
 
 /// What a map is drawn from.
 #[derive(Clone, Copy, Debug)]
@@ -47,16 +51,6 @@ impl MapModel<'_> {
     pub fn has_flange(&self) -> bool {
         self.assessment.pins.iter().any(|pin| pin.site.at_flange)
     }
-
-    /// Which way the picture is seen, as a sentence.
-    pub fn orientation(&self) -> &'static str {
-        match (self.instrument.kind, self.has_flange()) {
-            (InstrumentKind::Grand, true) => "Seen from the player: plate flange at the top.",
-            (InstrumentKind::Grand, false) => "Seen from the player: string side at the top.",
-            (InstrumentKind::Upright, true) => "Seen from the front: plate flange below.",
-            (InstrumentKind::Upright, false) => "Seen from the front: string side below.",
-        }
-    }
 }
 
 /// Readings of pins the instrument does not have, as a sentence.
@@ -70,33 +64,6 @@ fn strays(count: usize) -> Option<String> {
             "{count} readings are of pins the instrument does not have and are not judged."
         )),
     }
-}
-
-/// What a report says beside the assessment. All text is untrusted and may be empty.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct ReportContext {
-    /// Date of the survey, as it shall be printed.
-    pub survey_date: String,
-    /// Date of the report, as it shall be printed.
-    pub report_date: String,
-    /// Who measured.
-    pub technician: String,
-    /// Whose instrument.
-    pub owner: String,
-    /// The tool and its calibration, in a sentence.
-    pub tool: String,
-    /// What the survey was: number, plan, directions.
-    pub survey: String,
-    /// Serial number, make and year as the technician noted them.
-    pub instrument_note: String,
-    /// The technician's own decision and reason, printed beside the tool's.
-    pub own_decision: String,
-    /// What was seen and told beside torque: a heading and its lines each.
-    pub recorded: Vec<(&'static str, Vec<String>)>,
-    /// Strings to retune after the measurement, a line each.
-    pub retune: Vec<String>,
-    /// The data are invented: the report says so at its top.
-    pub is_demo: bool,
 }
 
 /// Cell of the plank drawn between the pins, m: a fifth of the distance between pins.
@@ -150,28 +117,26 @@ pub fn zone_letter(index: usize) -> char {
 
 /// The remedy with its size, in a line.
 pub fn remedy_line(remedy: Remedy) -> String {
-    let sentence = remedy.kind().sentence();
+    remedy_said(remedy).to(Language::English).to_owned()
+}
+
+/// The same in every language.
+pub fn remedy_said(remedy: Remedy) -> Said {
     match remedy {
         Remedy::Larger { from_um, to_um, pin_count } => {
-            let from = from_um.map_or(String::new(), |um| format!(" from {}", diameter(um)));
-            let to = to_um.map_or(" (size to be decided at the pin)".to_owned(), |um| {
-                format!(" to about {}", diameter(um))
-            });
-            format!("{sentence} {pin_count} pins{from}{to}.")
+            let from = from_um.map(|um| say::from(Numeral(diameter(um)))).unwrap_or_default();
+            let to = to_um.map_or_else(
+                || say::SIZE_AT_THE_PIN.said(),
+                |um| say::to_about(Numeral(diameter(um))),
+            );
+            say::larger(pin_count, from, to)
         }
-        Remedy::Restring { to_um: Some(um) } => {
-            format!("{sentence} About {} now fits the need.", diameter(um))
-        }
-        _ => sentence.to_owned(),
+        Remedy::Restring { to_um: Some(um) } => say::restring_to(Numeral(diameter(um))),
+        _ => say::sentence(remedy.kind()).said(),
     }
 }
 
 /// Confidence in words beside its number.
 pub fn confidence_words(confidence: f64) -> &'static str {
-    match confidence {
-        c if c >= 0.9 => "firm",
-        c if c >= 0.75 => "likely",
-        c if c >= 0.5 => "leaning",
-        _ => "open",
-    }
+    crate::words::pages::confidence_word(confidence).to(Language::English)
 }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::fontdb::Source;
-use resvg::usvg::{Options, Tree};
+use resvg::usvg::{ImageHrefResolver, Options, Tree};
 use thiserror::Error;
 
 use super::fonts;
@@ -44,16 +44,7 @@ pub enum RasterError {
 /// When the text is no SVG picture, or it would become larger than 20,000 pixels one way or
 /// 100 million in all.
 pub fn png(svg: &str, width_px: u32) -> Result<Vec<u8>, RasterError> {
-    let mut options = Options { font_family: FAMILY.to_owned(), ..Options::default() };
-    let faces = options.fontdb_mut();
-    for face in [fonts::REGULAR, fonts::BOLD] {
-        faces.load_font_source(Source::Binary(Arc::new(face)));
-    }
-    // Whatever a picture names: there is only the one.
-    faces.set_sans_serif_family(FAMILY);
-    faces.set_serif_family(FAMILY);
-    faces.set_monospace_family(FAMILY);
-    let tree = Tree::from_str(svg, &options)?;
+    let tree = tree(svg)?;
     let scale = width_px as f32 / tree.size().width();
     let height_px = (tree.size().height() * scale).ceil().clamp(1.0, u32::MAX as f32) as u32;
     let too_large = RasterError::TooLarge { width_px, height_px };
@@ -63,7 +54,34 @@ pub fn png(svg: &str, width_px: u32) -> Result<Vec<u8>, RasterError> {
         return Err(too_large);
     };
     resvg::render(&tree, Transform::from_scale(scale, scale), &mut pixels.as_mut());
+    packed(&pixels)
+}
+
+/// The pixels as a PNG file.
+fn packed(pixels: &Pixmap) -> Result<Vec<u8>, RasterError> {
     pixels.encode_png().map_err(|error| RasterError::Unpacked(error.to_string()))
+}
+
+/// An SVG picture read, its words set in the program's own fonts. Nothing it names outside itself
+/// is opened.
+///
+/// # Errors
+/// When it is none.
+pub(super) fn tree(svg: &str) -> Result<Tree, resvg::usvg::Error> {
+    let mut options = Options { font_family: FAMILY.to_owned(), ..Options::default() };
+    let faces = options.fontdb_mut();
+    for face in [fonts::REGULAR, fonts::BOLD] {
+        faces.load_font_source(Source::Binary(Arc::new(face)));
+    }
+    // Whatever a picture names: there is only the one.
+    faces.set_sans_serif_family(FAMILY);
+    faces.set_serif_family(FAMILY);
+    faces.set_monospace_family(FAMILY);
+    options.image_href_resolver = ImageHrefResolver {
+        resolve_data: Box::new(|_, _, _| None),
+        resolve_string: Box::new(|_, _| None),
+    };
+    Tree::from_str(svg, &options)
 }
 
 /// What the faces call themselves.

@@ -8,6 +8,7 @@ use super::{MapModel, confidence_words, diameter, marks, remedy_line, torque};
 use crate::analysis::verdict::ConfidenceCap;
 use crate::text::printable;
 use crate::units::TorqueUnit;
+use crate::words::Said;
 
 /// Narrowest text written; below it lines are longer than asked.
 pub(super) const WIDTH_MIN: usize = 40;
@@ -47,7 +48,7 @@ pub fn verdict(model: &MapModel<'_>, unit: TorqueUnit, width: usize) -> String {
         width,
     ));
     let doubts = marks::doubts(model.assessment);
-    let mut list = |title: &str, items: &[String]| {
+    let mut list = |title: &str, items: &[Said]| {
         if !items.is_empty() {
             text.push_str(&format!("\n{title}\n"));
         }
@@ -62,11 +63,11 @@ pub fn verdict(model: &MapModel<'_>, unit: TorqueUnit, width: usize) -> String {
     list("strings that stand out", &model.assessment.pulls.sentences());
     list("what would change it", &verdict.what_would_change_it);
     list("not examined", &verdict.not_examined);
-    let next: Vec<String> = verdict.next_observation.iter().cloned().collect();
+    let next: Vec<Said> = verdict.next_observation.iter().cloned().collect();
     list("most worth finding out next", &next);
-    let parts: Vec<String> = verdict.parts.iter().map(parts_line).collect();
+    let parts: Vec<Said> = verdict.parts.iter().map(|line| Said::same(parts_line(line))).collect();
     list("pins to order", &parts);
-    let cautions: Vec<String> = verdict.cautions.iter().map(|c| (*c).to_owned()).collect();
+    let cautions: Vec<Said> = verdict.cautions.iter().map(|caution| caution.said()).collect();
     list("cautions", &cautions);
     text
 }

@@ -4,6 +4,7 @@ mod budget;
 mod calibrate;
 mod condition;
 mod correct;
+mod costs;
 mod fit;
 mod import;
 mod inbox;
@@ -11,7 +12,9 @@ mod instrument;
 mod layout;
 mod lever;
 mod map;
+mod order;
 mod record;
+mod report;
 mod run;
 #[path = "../store/sample_lever.rs"]
 mod sample_lever;

@@ -107,6 +107,15 @@ impl Case {
         text.unwrap_or_else(|| panic!("{}: no text at {pointer}", self.id()))
     }
 
+    /// Whether what stands at a JSON pointer is true.
+    ///
+    /// # Panics
+    /// If it is neither true nor false.
+    pub fn truth(&self, pointer: &str) -> bool {
+        let truth = self.at(pointer).as_bool();
+        truth.unwrap_or_else(|| panic!("{}: neither true nor false at {pointer}", self.id()))
+    }
+
     /// How many elements the list at a JSON pointer has; never none.
     ///
     /// # Panics

@@ -15,6 +15,7 @@ pub mod signal;
 pub mod strokes;
 pub mod tap;
 pub mod trials;
+pub mod verdicts;
 pub mod whole;
 
 use pinhold::link::session::{ArrivedRecord, ArrivedSamples, Choice, Event, Plan, Session};

@@ -1,7 +1,9 @@
 //! The demo's faults, surveyed stroke by stroke, and what the verdict makes of them.
 //!
-//! Twenty seeds of each fault, plain and marginal. The table is printed; what each fault accepts
-//! is written beside it in the simulator (`Fault::accepted`). Seeds here judge; tuning used others.
+//! Six seeds of each fault, plain and marginal; twenty with `PINHOLD_FAULT_TABLE=long`. The table is
+//! printed; what each fault accepts is written beside it in the simulator (`Fault::accepted`). Seeds
+//! here judge; tuning used others. How often verdicts are right over many planks is `verdicts`'
+//! matter; here strokes, readings and verdict are seen to work together.
 
 use std::thread;
 
@@ -18,8 +20,11 @@ use pinhold_simtest::{all_pins, survey};
 
 /// First judging seed.
 const FIRST_SEED: u64 = 70_000;
-/// Seeds of each fault and severity.
-const SEED_COUNT: u64 = 20;
+/// Seeds of each fault and severity, in short and in long.
+const SEED_COUNT: u64 = 6;
+const SEED_COUNT_LONG: u64 = 20;
+/// Of verdicts on plain faults so many in five are accepted.
+const ACCEPTED_IN_FIVE_MIN: usize = 4;
 
 /// One instrument's verdict.
 struct Outcome {
@@ -69,10 +74,12 @@ fn assess_one(fault: Fault, severity: Severity, seed: u64) -> Outcome {
 }
 
 fn all_outcomes() -> Vec<Outcome> {
+    let is_long = std::env::var("PINHOLD_FAULT_TABLE").is_ok_and(|word| word == "long");
+    let count = if is_long { SEED_COUNT_LONG } else { SEED_COUNT };
     let mut jobs = Vec::new();
     for fault in Fault::ALL {
         for severity in [Severity::Plain, Severity::Marginal] {
-            for seed in FIRST_SEED..FIRST_SEED + SEED_COUNT {
+            for seed in FIRST_SEED..FIRST_SEED + count {
                 jobs.push((fault, severity, seed));
             }
         }
@@ -136,7 +143,8 @@ fn verdicts_on_invented_instruments_are_among_those_the_fault_accepts() {
                     );
                 }
             }
-            if severity == Severity::Plain && (good < 16 || undecided > 0) {
+            let few = 5 * good < ACCEPTED_IN_FIVE_MIN * of_this.len();
+            if severity == Severity::Plain && (few || undecided > 0) {
                 failures.push(format!("{fault}: {good} accepted, {undecided} undecided"));
             }
         }

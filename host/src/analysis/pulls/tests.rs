@@ -75,12 +75,12 @@ fn a_bass_read_on_plain_strings_is_a_section_out_of_line() {
     let found = compare(&instrument, &readings, None);
     assert_eq!(found.odd.len(), 1, "{found:?}");
     let odd = &found.odd[0];
-    assert_eq!((odd.pins.len(), odd.place.as_str()), (10, "bass section, single strings"));
+    assert_eq!((odd.pins.len(), &*odd.place), (10, "bass section, single strings"));
     assert!(odd.like.as_deref().is_some_and(|like| like.contains("three strings")), "{odd:?}");
     assert_eq!(found.slack, [], "a section out of line is not ten slack strings");
-    let told = found.sentences().join("\n");
+    let told = Said::joined(&found.sentences(), "\n");
     assert!(told.contains("10 pins, A0 C to F#1 C") && told.contains("other pins"), "{told}");
-    assert!(told.ends_with(LIMITS));
+    assert!(told.ends_with(&*crate::words::plank::PULL_LIMITS));
 }
 
 #[test]
@@ -115,7 +115,7 @@ fn strings_that_loose_pins_let_down_are_no_wrong_section() {
     }
     let found = compare(&instrument, &readings, None);
     assert_eq!((found.odd.len(), found.slack.len(), found.let_down.len()), (0, 0, 10));
-    let told = found.sentences().join("\n");
+    let told = Said::joined(&found.sentences(), "\n");
     assert!(told.contains("let down to about what their pins hold"), "{told}");
     let remark = found.remark(pin(1, 'C')).unwrap();
     assert!(remark.starts_with("string let down: pulls 0."), "{remark}");

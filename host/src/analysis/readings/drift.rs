@@ -22,6 +22,7 @@ use pinhold_protocol::record::{Outcome, Pin, Reading};
 
 use crate::instrument::pin_name;
 use crate::metrology::student::t_quantile;
+use crate::words::{Fixed, Said, Signed, pages as say};
 
 /// Relaxation from the first to later readings, natural-log units: lower (MEM); size ours.
 const RELAXATION: (f64, f64) = (-0.03, 0.03);
@@ -81,28 +82,21 @@ impl Drift {
     }
 
     /// What was found, in a sentence.
-    pub fn sentence(&self) -> String {
+    pub fn sentence(&self) -> Said {
         let pins: Vec<String> = self.pins.iter().take(3).map(|pin| pin_name(*pin)).collect();
-        let more = if self.pins.len() > 3 { " and others" } else { "" };
-        let (change, u) = (100.0 * self.over_survey(), 100.0 * self.u_per_hour * self.hours);
-        let found = format!(
-            "{} readings of {}{more}: friction drifted by {change:+.1} ± {u:.1} % over {:.1} h",
-            self.reading_count,
-            pins.join(", "),
-            self.hours
-        );
-        let done = if self.is_significant {
-            "taken out of every reading about the survey's middle, its uncertainty added"
-        } else {
-            "not significant, nothing is corrected"
-        };
+        let pins = pins.join(", ");
+        let pins = if self.pins.len() > 3 { say::and_others(pins) } else { Said::same(pins) };
         let relaxed = 100.0 * self.relaxation;
-        format!(
-            "{found} ({done}; repeats read {:.1} ± {:.1} % {} than first readings, as wood that \
-             relaxes does, and that is not taken for drift)",
-            relaxed.abs(),
-            100.0 * self.u_relaxation,
-            if relaxed < 0.0 { "lower" } else { "higher" }
+        say::drift(
+            self.reading_count,
+            pins,
+            Signed(100.0 * self.over_survey(), 1),
+            Fixed(100.0 * self.u_per_hour * self.hours, 1),
+            Fixed(self.hours, 1),
+            if self.is_significant { say::TAKEN_OUT } else { say::NOT_SIGNIFICANT },
+            Fixed(relaxed.abs(), 1),
+            Fixed(100.0 * self.u_relaxation, 1),
+            if relaxed < 0.0 { say::LOWER } else { say::HIGHER },
         )
     }
 }

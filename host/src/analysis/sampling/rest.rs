@@ -26,6 +26,7 @@ use crate::analysis::verdict::{Findings, RemedyKind, remedy_kind};
 use crate::analysis::zones::{Zone, ZoneShape};
 use crate::analysis::{Assessment, FieldEstimate, PinResult, Profile, Statistics};
 use crate::instrument::Instrument;
+use crate::words::Said;
 
 /// Residual below which a drawn pin is low, natural-log units (26 % under its place; ours).
 pub(super) const LOW_RESIDUAL: f64 = -0.3;
@@ -309,7 +310,7 @@ fn zone_of(
         pins: loose.iter().map(|i| pins[*i].pin).collect(),
         tight_inside: tight.iter().map(|i| pins[*i].pin).collect(),
         unread_inside: Vec::new(),
-        place: String::new(),
+        place: Said::default(),
         sections,
         rows,
         friction_median_nm: median(&frictions).unwrap_or(0.0),

@@ -3,58 +3,40 @@
 use super::super::input::PlankSight;
 use super::{Findings, RemedyKind};
 use crate::instrument::InstrumentKind;
+use crate::words::{Word, remedies as say};
 
 /// Cautions for a remedy on an instrument.
-pub(super) fn cautions(findings: &Findings<'_>, remedy: RemedyKind) -> Vec<&'static str> {
+pub(super) fn cautions(findings: &Findings<'_>, remedy: RemedyKind) -> Vec<Word> {
     use RemedyKind::{Larger, Plank, RepairBlock, Restring, Treat};
-    let mut list = vec![
-        "The strings store 15 to 20 tonnes of pull and a breaking wire whips: protect the eyes, \
-         keep the face out of the plane of the strings.",
-        "The pins that were measured have moved a little and want a touch-up tuning.",
-    ];
+    let mut list = vec![say::STORED_PULL, say::TOUCH_UP];
     if findings.condition.plank == Some(PlankSight::OffBack) {
-        list.push(
-            "A plank parted from its seat, or a cracked plate: never raise the pitch, slacken \
-             evenly, and get a rebuilder.",
-        );
+        list.push(say::NEVER_RAISE);
     }
     if findings.condition.pitch_cents.is_some_and(|cents| cents <= -30.0) {
-        list.push(
-            "The piano is far below pitch: raise it in steps, flat by a little first, with the \
-             owner's written consent to string breakage.",
-        );
+        list.push(say::FAR_BELOW_PITCH);
     }
     if matches!(remedy, Treat | Larger | Restring) {
-        list.push(
-            "Old wire: turn flat first, watch for rust at coil and bearing, and have the owner's \
-             written consent to string breakage.",
-        );
+        list.push(say::OLD_WIRE);
     }
     if matches!(remedy, Treat | Larger | Restring | RepairBlock) {
         match findings.instrument.kind {
             InstrumentKind::Grand => {
-                list.push("Support the plank and the keybed before any pin is driven.");
+                list.push(say::SUPPORT_PLANK);
             }
             InstrumentKind::Upright => {
-                list.push("An upright can fall backwards: nobody behind it, two to tilt it.");
+                list.push(say::FALLS_BACK);
             }
         }
     }
     if remedy == Treat {
-        list.push(
-            "Thin glue is irreversible: action out, keys covered, air, gloves and goggles; it may \
-             spit at the first turn and heats cotton. Read its data sheet. It fails on oily wood.",
-        );
+        list.push(say::THIN_GLUE);
     }
     if matches!(remedy, RepairBlock | Plank) {
-        list.push("Old dust may hold lead, mould, droppings or moth poison: mask and vacuum.");
+        list.push(say::OLD_DUST);
     }
     if remedy == Larger || remedy == Restring {
-        list.push("Two sizes at once can split a dry plank: decide after driving a few.");
+        list.push(say::TWO_SIZES);
     }
-    list.push(
-        "This is an opinion on condition, no structural certificate: a qualified practitioner \
-         decides.",
-    );
+    list.push(say::OPINION);
     list
 }

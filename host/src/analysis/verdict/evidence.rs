@@ -10,6 +10,7 @@ use super::super::survey::FRICTION_FLOOR_NM;
 use super::super::zones::{Zone, ZoneShape};
 use super::state::{PlankState, STATE_COUNT};
 use super::{Findings, lineup, size as sizes};
+use crate::words::{Fixed, Said, Word, findings as say, plank as words};
 
 /// Pins after whose reading a zone would have been found in about two of three planks (DER).
 const POWER_PINS: f64 = 45.0;
@@ -66,18 +67,14 @@ pub struct Evidence {
     /// Its kind.
     pub kind: EvidenceKind,
     /// The finding in a sentence.
-    pub text: String,
+    pub text: Said,
     /// Logarithm of how likely the finding is in each state, in the order of
     /// [`PlankState::ALL`].
     pub log_fit: [f64; STATE_COUNT],
 }
 
 impl Evidence {
-    pub(super) fn of(
-        kind: EvidenceKind,
-        text: String,
-        fit: impl Fn(PlankState) -> f64,
-    ) -> Evidence {
+    pub(super) fn of(kind: EvidenceKind, text: Said, fit: impl Fn(PlankState) -> f64) -> Evidence {
         Evidence { kind, text, log_fit: PlankState::ALL.map(fit) }
     }
 
@@ -153,10 +150,7 @@ fn pattern(findings: &Findings<'_>) -> Evidence {
     let total =
         findings.zones.iter().fold(0.0, |sum, zone| sum + zone_weight(zone, findings.zones));
     let Some(gravest) = findings.zones.first().filter(|_| total > 0.0) else {
-        let text = format!(
-            "no zone of loose pins stands out among {} pins read",
-            findings.statistics.used_count
-        );
+        let text = say::no_zone(findings.statistics.used_count);
         return Evidence::of(EvidenceKind::Pattern, text, |state| libm::log(none(state)));
     };
     let matter = findings.zones.iter().map(materiality).fold(0.0, f64::max);
@@ -190,43 +184,30 @@ fn zone_weight(zone: &Zone, all: &[Zone]) -> f64 {
 }
 
 /// A zone in a sentence.
-pub fn pattern_words(zone: &Zone) -> String {
-    let count = zone.pins.len();
-    let shape = match zone.shape {
-        ZoneShape::RaggedLineInside => "loose pins make a ragged line inside the field",
-        ZoneShape::WholeRow => "a whole row is evenly low",
-        ZoneShape::AlongFlange => "loose pins stand in a line along the plate flange",
-        ZoneShape::Patch => "loose pins make a patch",
-        ZoneShape::HighTreble => "the last notes of the treble are loose together",
-        ZoneShape::Scattered => "single loose pins are scattered",
-        ZoneShape::WholeSection => "a whole section is low",
-        ZoneShape::Everywhere => "the whole plank is low",
-    };
+pub fn pattern_words(zone: &Zone) -> Said {
     let tight = match zone.tight_inside.len() {
-        0 => String::new(),
+        0 => say::nothing(),
         tight if matches!(zone.shape, ZoneShape::Everywhere | ZoneShape::WholeSection) => {
-            format!(", {tight} read pins there are better")
+            say::better_there(tight)
         }
-        1 => ", 1 pin inside it still tight".to_owned(),
-        tight => format!(", {tight} pins inside it still tight"),
+        1 => say::ONE_TIGHT_INSIDE.said(),
+        tight => say::tight_inside(tight),
     };
-    let chance = zone.p_value.map_or(String::new(), |p| {
-        format!("; a sound plank shows such a thing in {}", chance_words(p))
-    });
-    let below = match zone.shape {
-        ZoneShape::Everywhere => "the lower end of as new",
-        ZoneShape::WholeSection => "the other sections",
-        _ => "what stands round them",
+    let chance = zone.p_value.map_or_else(say::nothing, |p| say::sound_shows(Fixed(100.0 * p, 1)));
+    let below: Word = match zone.shape {
+        ZoneShape::Everywhere => say::AS_NEW_BEGINS,
+        ZoneShape::WholeSection => say::OTHER_SECTIONS,
+        _ => say::ROUND_THEM,
     };
-    format!(
-        "{shape}: {} ({count} pins, {:.0} % below {below}{tight}{chance})",
-        zone.place,
-        100.0 * zone.depth_share().max(0.0),
+    say::zone_found(
+        words::shape_found(zone.shape),
+        &zone.place,
+        zone.pins.len(),
+        Fixed(100.0 * zone.depth_share().max(0.0), 0),
+        below,
+        tight,
+        chance,
     )
-}
-
-fn chance_words(p_value: f64) -> String {
-    format!("at most {:.1} % of cases", 100.0 * p_value)
 }
 
 fn share(findings: &Findings<'_>) -> Evidence {
@@ -236,11 +217,7 @@ fn share(findings: &Findings<'_>) -> Evidence {
     let doubtful = read.fold(0.0, |sum, pin| sum + pin.judgement.doubtful_chance);
     // Neighbours share their wood: a hundred pins tell as much as some fifty independent ones.
     let worth = 1.0 / (1.0 + used / INDEPENDENT_PINS);
-    let text = format!(
-        "{:.1} % of the pins are doubtful or worse (± {:.1} %)",
-        100.0 * share.value,
-        100.0 * share.u
-    );
+    let text = say::share(Fixed(100.0 * share.value, 1), Fixed(100.0 * share.u, 1));
     Evidence::of(EvidenceKind::Share, text, |state| {
         SHARED_WEIGHT * state.log_share_fit(doubtful * worth, used * worth)
     })
@@ -269,8 +246,7 @@ fn level(findings: &Findings<'_>) -> Option<Evidence> {
         + 0.05 * 0.05;
     let profile = findings.profile;
     let level_nm = libm::exp(log_level);
-    let words = super::super::band::friction_band(level_nm, profile).word();
-    let text = format!("outside any zone the middle pin is {words}");
+    let text = say::level(words::band(super::super::band::friction_band(level_nm, profile)));
     Some(
         Evidence::of(EvidenceKind::Level, text, |state| {
             SHARED_WEIGHT * state.log_level_fit(log_level, variance)
@@ -286,11 +262,8 @@ fn scatter(findings: &Findings<'_>) -> Option<Evidence> {
         return None;
     }
     let suspicious = scatter > findings.profile.suspicious_variation.value;
-    let text = format!(
-        "ordinary pins scatter by {:.0} % about their neighbours{}",
-        100.0 * scatter,
-        if suspicious { ", suspiciously much" } else { "" }
-    );
+    let much = if suspicious { say::SUSPICIOUSLY.said() } else { say::nothing() };
+    let text = say::scatter(Fixed(100.0 * scatter, 0), much);
     Some(
         Evidence::of(EvidenceKind::Scatter, text, |state| {
             SHARED_WEIGHT * state.log_scatter_fit(scatter, count)
@@ -313,7 +286,7 @@ fn feel(findings: &Findings<'_>) -> Option<Evidence> {
     let count = loose_pins(findings.pins).filter(spongy).count();
     let found = loose >= 3 && count as f64 >= SPONGY_SHARE_MIN * loose as f64;
     found.then(|| {
-        let text = format!("{count} of {loose} loose pins feel spongy, without a clear knee");
+        let text = say::spongy(count, loose);
         Evidence::of(EvidenceKind::Feel, text, |state| libm::log(state.spongy_chance()))
     })
 }
@@ -338,11 +311,8 @@ fn size(findings: &Findings<'_>) -> Option<Evidence> {
         || rest.is_some_and(|rest| loose >= rest + LARGER_THAN_REST_UM);
     // Two or three loose pins among large ones are no pattern.
     let matter = 1.0 - libm::exp(-(count as f64) / 3.0);
-    let text = if oversize {
-        format!("the loose pins are larger ones already, {:.2} mm in the mean", loose / 1000.0)
-    } else {
-        format!("the loose pins are of a first size, {:.2} mm in the mean", loose / 1000.0)
-    };
+    let mm = Fixed(loose / 1000.0, 2);
+    let text = if oversize { say::oversize(mm) } else { say::first_size(mm) };
     Some(Evidence::of(EvidenceKind::Size, text, |state| size_fit(state, oversize, matter)))
 }
 
@@ -372,8 +342,8 @@ pub fn from_condition(condition: &Condition, findings: &Findings<'_>) -> Vec<Evi
 
 pub(super) fn tune_evidence(tune: TuneStability) -> Evidence {
     let unstable = tune == TuneStability::Unstable;
-    let text = if unstable { "it does not stay in tune" } else { "it stays in tune" };
-    Evidence::of(EvidenceKind::Tune, text.to_owned(), |state| {
+    let text = if unstable { say::UNSTABLE } else { say::STABLE };
+    Evidence::of(EvidenceKind::Tune, text.said(), |state| {
         let chance = state.unstable_chance();
         libm::log(if unstable { chance } else { 1.0 - chance })
     })
@@ -381,39 +351,29 @@ pub(super) fn tune_evidence(tune: TuneStability) -> Evidence {
 
 pub(super) fn sight_evidence(sight: PlankSight) -> Evidence {
     let (index, text) = match sight {
-        PlankSight::SeenSound => (0, "the plank looks sound where it can be seen"),
-        PlankSight::PliesParted => (1, "plies were seen to have parted"),
-        PlankSight::OffBack => (2, "the plank was seen to have left its seat"),
+        PlankSight::SeenSound => (0, say::SEEN_SOUND),
+        PlankSight::PliesParted => (1, say::PLIES_PARTED),
+        PlankSight::OffBack => (2, say::OFF_BACK),
     };
-    Evidence::of(EvidenceKind::Sight, text.to_owned(), |state| {
-        libm::log(state.sight_chances()[index])
-    })
+    Evidence::of(EvidenceKind::Sight, text.said(), |state| libm::log(state.sight_chances()[index]))
 }
 
 pub(super) fn stain_evidence(stained: bool) -> Evidence {
-    let text = if stained {
-        "oil, stain or glue was seen at the pins"
-    } else {
-        "no oil, stain or glue at the pins"
-    };
-    Evidence::of(EvidenceKind::Stain, text.to_owned(), |state| {
+    let text = if stained { say::STAINED } else { say::CLEAN };
+    Evidence::of(EvidenceKind::Stain, text.said(), |state| {
         let chance = state.stain_chance();
         libm::log(if stained { chance } else { 1.0 - chance })
     })
 }
 
 pub(super) fn size_supposed(oversize: bool) -> Evidence {
-    let text = if oversize { "the loose pins are larger ones" } else { "pins of a first size" };
-    Evidence::of(EvidenceKind::Size, text.to_owned(), |state| size_fit(state, oversize, 0.9))
+    let text = if oversize { say::LARGER_ONES } else { say::OF_FIRST_SIZE };
+    Evidence::of(EvidenceKind::Size, text.said(), |state| size_fit(state, oversize, 0.9))
 }
 
 pub(super) fn room_evidence(dry: bool, humidity: Option<f64>) -> Evidence {
-    let measured = humidity.map_or(String::new(), |h| format!(" ({:.0} % RH)", 100.0 * h));
-    let text = if dry {
-        format!("the room has been dry{measured}")
-    } else {
-        format!("the room has not been dry{measured}")
-    };
+    let measured = humidity.map_or_else(say::nothing, |h| say::humidity(Fixed(100.0 * h, 0)));
+    let text = if dry { say::room_dry(measured) } else { say::room_not_dry(measured) };
     Evidence::of(EvidenceKind::Room, text, |state| {
         let chance = state.dry_room_chance();
         libm::log(if dry { chance } else { 1.0 - chance })

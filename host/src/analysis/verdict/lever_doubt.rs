@@ -10,6 +10,7 @@
 use super::super::PinResult;
 use super::Findings;
 use crate::calibration::mark::LeverMark;
+use crate::words::{Said, Word, findings as say};
 
 /// Why a confidence is a cap and not the chance itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,66 +58,36 @@ pub(super) fn confidence_max(findings: &Findings<'_>) -> f64 {
     1.0 - share * (1.0 - findings.profile.doubted_lever_confidence_cap.value)
 }
 
-fn counted(count: usize, read_count: usize) -> String {
-    if count == read_count {
-        "every torque".to_owned()
-    } else {
-        format!("{count} of {read_count} torques")
-    }
+fn counted(count: usize, read_count: usize) -> Said {
+    if count == read_count { say::EVERY_TORQUE.said() } else { say::of_torques(count, read_count) }
 }
 
 /// What to confirm about the levers before acting, gravest first.
-pub(super) fn confirm(findings: &Findings<'_>) -> Vec<String> {
+pub(super) fn confirm(findings: &Findings<'_>) -> Vec<Said> {
     let mut list = Vec::new();
-    let mut when = |is: fn(LeverMark) -> bool, words: &str| {
+    let mut when = |is: fn(LeverMark) -> bool, words: Word| {
         let (count, read_count) = marked(findings, is);
         if count > 0 {
-            list.push(format!("{words} ({})", counted(count, read_count)));
+            list.push(say::confirm_torques(words, counted(count, read_count)));
         }
     };
-    when(
-        |mark| mark == LeverMark::CheckFailed,
-        "the lever, which failed a check: calibrate it, then read these pins again",
-    );
-    when(
-        |mark| mark == LeverMark::Uncalibrated,
-        "the lever, which was not calibrated: calibrate it, then read some of these pins again",
-    );
-    when(
-        |mark| matches!(mark, LeverMark::CalibrationUnknown { .. }),
-        "the lever, whose calibration is not in this store: calibrate it, or ask whoever did",
-    );
-    when(
-        |mark| mark == LeverMark::Overdue,
-        "the lever, whose calibration was overdue: a check with one known weight",
-    );
-    when(
-        |mark| mark == LeverMark::OutOfTemperature,
-        "the lever, which was out of its temperature: some of these pins again at the one it was \
-         calibrated at",
-    );
-    when(
-        |mark| mark == LeverMark::OutOfRange,
-        "torques beyond the loads of the calibration: heavier ones, where it matters how tight \
-         these pins are",
-    );
+    when(|mark| mark == LeverMark::CheckFailed, say::LEVER_FAILED);
+    when(|mark| mark == LeverMark::Uncalibrated, say::LEVER_UNCALIBRATED);
+    when(|mark| matches!(mark, LeverMark::CalibrationUnknown { .. }), say::LEVER_UNKNOWN);
+    when(|mark| mark == LeverMark::Overdue, say::LEVER_OVERDUE);
+    when(|mark| mark == LeverMark::OutOfTemperature, say::LEVER_TEMPERATURE);
+    when(|mark| mark == LeverMark::OutOfRange, say::LEVER_RANGE);
     list
 }
 
 /// What speaks against the verdict on the levers' account.
-pub(super) fn against(findings: &Findings<'_>) -> Option<String> {
+pub(super) fn against(findings: &Findings<'_>) -> Option<Said> {
     let (failed, read_count) = marked(findings, |mark| mark == LeverMark::CheckFailed);
-    (failed > 0).then(|| {
-        format!(
-            "{} of a lever that failed its check; all is weighed as if they were right",
-            counted(failed, read_count)
-        )
-    })
+    (failed > 0).then(|| say::failed_lever(counted(failed, read_count)))
 }
 
 /// What is most worth doing when most torques are of a lever that failed its check.
-pub(super) fn next(findings: &Findings<'_>) -> Option<String> {
+pub(super) fn next(findings: &Findings<'_>) -> Option<Said> {
     let (failed, read_count) = marked(findings, |mark| mark == LeverMark::CheckFailed);
-    (2 * failed > read_count)
-        .then(|| "calibrate the lever, or use another, and read the pins again".to_owned())
+    (2 * failed > read_count).then(|| say::LEVER_NEXT.said())
 }

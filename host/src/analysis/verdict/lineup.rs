@@ -8,6 +8,7 @@ use super::evidence::{Evidence, EvidenceKind};
 use super::state::PlankState;
 use crate::analysis::survey::Site;
 use crate::analysis::zones::{ZoneShape, place};
+use crate::words::{Fixed, findings as say};
 
 /// Single loose pins from which they can line up.
 const PIN_COUNT_MIN: usize = 3;
@@ -31,13 +32,8 @@ pub(super) fn evidence(findings: &Findings<'_>) -> Option<Evidence> {
     let read: Vec<&Site> = findings.pins.iter().filter(|p| p.read).map(|p| &p.site).collect();
     let chance = chance_of_line(&sites, &read)?;
     let at_flange = sites.iter().all(|site| site.at_flange);
-    let text = format!(
-        "the {} single loose pins all stand in one row, {}; bad holes by chance would in {:.1} % \
-         of cases",
-        sites.len(),
-        place::note_range(&zone.pins),
-        100.0 * chance
-    );
+    let notes = place::note_range(&zone.pins);
+    let text = say::lined_up(sites.len(), notes, Fixed(100.0 * chance, 1));
     Some(Evidence::of(EvidenceKind::Lineup, text, |state| {
         let lined_up = match state {
             PlankState::Split => !at_flange,

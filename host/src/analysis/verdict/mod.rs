@@ -9,11 +9,13 @@
 //! Deliberately not here: prices, years left, and whose fault it is.
 
 mod caution;
+pub mod costs;
 pub mod evidence;
 mod explain;
 mod lever_doubt;
 mod lineup;
 mod parts;
+pub mod prices;
 pub mod remedy;
 pub mod size;
 #[cfg(test)]
@@ -26,12 +28,13 @@ pub use remedy::{Remedy, RemedyKind};
 pub use size::PlaceSizes;
 pub use state::PlankState;
 
-use super::input::{Condition, PlankSight};
+use super::input::{Condition, PlankSight, TuneStability};
 use super::profile::Profile;
 use super::stats::probability_below;
 use super::zones::Zone;
 use super::{FieldEstimate, PinResult, Statistics};
 use crate::instrument::Instrument;
+use crate::words::{Said, Word, findings as say};
 use evidence::{Evidence, EvidenceKind, diameters, gather, weigh};
 use remedy::{Circumstances, largest_um, rank, share_chances};
 use size::Sizing;
@@ -81,28 +84,30 @@ pub struct Verdict {
     pub alternatives: Vec<Alternative>,
     /// States of the plank with their chances, likeliest first.
     pub states: Vec<(PlankState, f64)>,
+    /// What bears on remedies beside the states.
+    pub circumstances: Circumstances,
     /// What was known beside torque.
     pub condition: Condition,
     /// All evidence, for the worked chain.
     pub evidence: Vec<Evidence>,
     /// To confirm before acting.
-    pub confirm_before_acting: Vec<String>,
+    pub confirm_before_acting: Vec<Said>,
     /// What speaks for it, strongest first.
-    pub reasons_for: Vec<String>,
+    pub reasons_for: Vec<Said>,
     /// What speaks against it, strongest first.
-    pub reasons_against: Vec<String>,
+    pub reasons_against: Vec<Said>,
     /// What was not examined.
-    pub not_examined: Vec<String>,
+    pub not_examined: Vec<Said>,
     /// Observations that would change it.
-    pub what_would_change_it: Vec<String>,
+    pub what_would_change_it: Vec<Said>,
     /// The observation that would tell most for its trouble, when any is open.
-    pub next_observation: Option<String>,
+    pub next_observation: Option<Said>,
     /// Pins by size and number, per zone.
     pub parts: Vec<PartsLine>,
     /// What larger pins would do, per section and size fitted; whatever the remedy.
     pub sizes: Vec<PlaceSizes>,
     /// Cautions that apply.
-    pub cautions: Vec<&'static str>,
+    pub cautions: Vec<Word>,
 }
 
 /// What all evidence comes to, before it is explained.
@@ -152,12 +157,8 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
     states.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     let mut explained = explain::Explanation::new(findings, &items, &chances, &circumstances, kind);
     if guessed {
-        explained.reasons_for.insert(
-            0,
-            "it hangs on whether the loose pins are larger ones already, and nobody measured them"
-                .to_owned(),
-        );
-        explained.next_observation = Some(explain::MEASURE_DIAMETERS.to_owned());
+        explained.reasons_for.insert(0, say::HANGS_ON_SIZE.said());
+        explained.next_observation = Some(say::MEASURE_DIAMETERS.said());
     }
     let sizing = Sizing::new(findings, no_grip_chance(&items));
     let (resting_on, resting_against) = size::reasons(findings, kind, &sizing);
@@ -183,6 +184,7 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
         parts: parts::parts(findings, remedy, &sizing),
         sizes: size::places(&sizing),
         cautions: caution::cautions(findings, kind),
+        circumstances,
         condition: findings.condition.clone(),
         evidence: items,
     }
@@ -214,7 +216,8 @@ fn size_is_guessed(findings: &Findings<'_>, chances: &[f64]) -> bool {
         && diameters(findings.pins).0.is_none()
 }
 
-fn circumstances(findings: &Findings<'_>) -> Circumstances {
+/// What bears on remedies beside the state of the plank.
+pub fn circumstances(findings: &Findings<'_>) -> Circumstances {
     let profile = findings.profile;
     let read = || findings.pins.iter().filter(|pin| pin.read);
     // A pin's own chances count, near a limit or not; two doubtful pins are left and watched.
@@ -248,6 +251,7 @@ fn circumstances(findings: &Findings<'_>) -> Circumstances {
             .map(|humidity| humidity < profile.dry_relative_humidity.value),
         bushed: findings.condition.bushed_plate,
         worth: findings.condition.worth_repair,
+        unstable: findings.condition.tune.map(|tune| tune == TuneStability::Unstable),
     }
 }
 

@@ -8,20 +8,23 @@ use pinhold_protocol::record::Pin;
 use super::super::zones::{ZoneShape, place};
 use super::size::Sizing;
 use super::{Findings, Remedy};
+use crate::words::{Said, Word, remedies as say};
 
 /// Spares in a hundred pins (ours).
 const SPARE_SHARE: f64 = 0.05;
 /// Smallest common pin for a new plank, µm: 1/0 to 2/0 or 6.9–7.0 mm leaves room (PRAC).
 const NEW_PLANK_UM: u32 = 7_000;
-/// Where no size can be told.
-const UNTOLD_NOTE: &str = "no size can be told: nobody entered what is fitted now";
 
 /// One line of the parts list.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PartsLine {
     /// Where.
-    pub place: String,
-    /// Pins.
+    pub place: Said,
+    /// The section.
+    pub section: u8,
+    /// Which pins.
+    pub pins: Vec<Pin>,
+    /// How many.
     pub pin_count: usize,
     /// Spares to order beside them.
     pub spare_count: usize,
@@ -30,7 +33,7 @@ pub struct PartsLine {
     /// Diameter to order, micrometres; `None`: to be decided at the pin.
     pub to_um: Option<u32>,
     /// What to mind.
-    pub note: &'static str,
+    pub note: Word,
 }
 
 /// Pins that larger ones would go to: sections that are low as a whole, loose and unread pins of
@@ -72,28 +75,27 @@ pub(super) fn parts(
         }),
         Remedy::Restring { .. } => by_section(findings, &all, |group| {
             let to_um = sizing.at(&group.members, f64::from(group.from_um?))?.to_um();
-            Some((to_um, "with new wire; bass strings are custom-made"))
+            Some((to_um, say::WITH_NEW_WIRE))
         }),
-        Remedy::Plank => by_section(findings, &all, |_| {
-            let note = "smallest common size leaves room for later; with new wire";
-            Some((Some(NEW_PLANK_UM), note))
-        }),
+        Remedy::Plank => {
+            by_section(findings, &all, |_| Some((Some(NEW_PLANK_UM), say::SMALLEST_SIZE)))
+        }
         Remedy::RepairBlock => by_section(findings, &larger_sites(findings), |group| {
-            Some((group.from_um, "same size, holes plugged and drilled anew"))
+            Some((group.from_um, say::SAME_SIZE))
         }),
-        Remedy::Treat => by_section(findings, &larger_sites(findings), |_| {
-            Some((None, "longer or larger single pins, to be decided at the pin"))
-        }),
+        Remedy::Treat => {
+            by_section(findings, &larger_sites(findings), |_| Some((None, say::AT_THE_PIN)))
+        }
         _ => Vec::new(),
     }
 }
 
 /// What to mind with a size, by what it rests on.
-fn trial_note(findings: &Findings<'_>, to_um: Option<u32>) -> &'static str {
+fn trial_note(findings: &Findings<'_>, to_um: Option<u32>) -> Word {
     match (findings.condition.trials.len(), to_um) {
-        (0, _) => "fit two or three as a trial first",
-        (_, Some(_)) => "size by the trial pins; two sizes up at once can split a dry plank",
-        (_, None) => "trial pins bear out no larger size that fits",
+        (0, _) => say::FIT_TRIAL,
+        (_, Some(_)) => say::SIZE_BY_TRIALS,
+        (_, None) => say::NO_SIZE_BY_TRIALS,
     }
 }
 
@@ -125,18 +127,20 @@ pub(super) fn groups(findings: &Findings<'_>, chosen: &[usize]) -> Vec<Group> {
 fn by_section(
     findings: &Findings<'_>,
     chosen: &[usize],
-    size: impl Fn(&Group) -> Option<(Option<u32>, &'static str)>,
+    size: impl Fn(&Group) -> Option<(Option<u32>, Word)>,
 ) -> Vec<PartsLine> {
     let sites: Vec<_> = findings.pins.iter().map(|pin| pin.site).collect();
     let present = place::sections(&sites);
     let line = |group: Group| {
         let pins: Vec<Pin> = group.members.iter().map(|i| sites[*i].pin).collect();
-        let (to_um, note) = size(&group).unwrap_or((None, UNTOLD_NOTE));
-        let section = place::section_phrase(&[group.section], &present);
+        let (to_um, note) = size(&group).unwrap_or((None, say::SIZE_UNTOLD));
+        let words = place::section_phrase(&[group.section], &present);
         PartsLine {
-            place: format!("{section}, {}", place::note_range(&pins)),
+            place: Said::joined(&[words, place::note_range(&pins)], ", "),
+            section: group.section,
             pin_count: pins.len(),
             spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,
+            pins,
             from_um: group.from_um,
             to_um,
             note,

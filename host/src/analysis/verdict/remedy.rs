@@ -160,7 +160,7 @@ impl RemedyKind {
 
     /// Taken off a suitability when remedies are ranked, so that of two equally right answers
     /// the gentler one leads (DER).
-    const fn burden(self) -> f64 {
+    pub const fn burden(self) -> f64 {
         match self {
             RemedyKind::Leave | RemedyKind::Elsewhere | RemedyKind::Undecided => 0.0,
             RemedyKind::Climate => 0.01,
@@ -196,6 +196,8 @@ pub struct Circumstances {
     pub bushed: Option<bool>,
     /// Worth repairing at the owner's ceiling; `None` unknown.
     pub worth: Option<bool>,
+    /// It does not stay in tune; `None` unknown.
+    pub unstable: Option<bool>,
 }
 
 /// Chances that a share lies in each part of the share table.
@@ -227,6 +229,7 @@ pub fn suitability(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> 
     };
     // In a dry room a plank that is only weak may come back: humidity first, pins after.
     let wait = if c.dry_room == Some(true) { c.only_weak } else { 0.0 };
+    let astray = if c.unstable == Some(true) { 1.0 } else { 0.0 };
     let bushed = match c.bushed {
         Some(true) => 1.0,
         None => 0.3,
@@ -235,8 +238,9 @@ pub fn suitability(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> 
     use PlankState as S;
     use RemedyKind as R;
     match (remedy, state) {
-        (R::Leave, S::Sound) => 0.98 - 0.75 * c.treat_chance,
-        (R::Leave, S::Tight) => 0.97 - 0.5 * c.treat_chance,
+        // Whether two or three bad pins of a sound plank are treated or left and watched, careful
+        // technicians disagree; what does not stay in tune is not left.
+        (R::Leave, S::Sound | S::Tight) => 0.98 - 0.45 * c.treat_chance - 0.6 * astray,
         (R::Leave, S::Dried) => by_share([0.7, 0.1, 0.0, 0.0]),
         (R::Leave, S::FaultElsewhere) => 0.15,
         (R::Leave, S::BadHoles) => by_share([0.25, 0.0, 0.0, 0.0]),
@@ -244,15 +248,17 @@ pub fn suitability(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> 
         (R::Leave, _) => by_share([0.15, 0.0, 0.0, 0.0]),
 
         (R::Climate, S::Dried) => {
-            climate * by_share([0.95, 0.85, 0.5 + 0.35 * wait, 0.15 + 0.35 * wait])
+            climate * by_share([0.97, 0.92, 0.55 + 0.35 * wait, 0.15 + 0.35 * wait])
         }
         (R::Climate, _) => 0.05,
 
         (R::Elsewhere, S::FaultElsewhere) => 0.97,
+        // Pins that hold, and yet it does not stay in tune: a fault elsewhere (PRAC).
+        (R::Elsewhere, S::Sound | S::Tight) => 0.85 * astray,
         (R::Elsewhere, _) => 0.0,
 
-        (R::Treat, S::Sound | S::Tight) => 0.1 + 0.85 * c.treat_chance,
-        (R::Treat, S::FlangeCrushed) => by_share([0.95, 0.9, 0.4, 0.1]),
+        (R::Treat, S::Sound | S::Tight) => (0.1 + 0.85 * c.treat_chance) * (1.0 - 0.6 * astray),
+        (R::Treat, S::FlangeCrushed) => by_share([0.97, 0.95, 0.45, 0.1]),
         (R::Treat, S::BadHoles) => by_share([0.97, 0.95, 0.5, 0.1]),
         (R::Treat, S::RowBadlyDrilled) => by_share([0.7, 0.7, 0.4, 0.1]),
         (R::Treat, S::Contaminated) => by_share([0.55, 0.45, 0.2, 0.0]),
@@ -280,7 +286,7 @@ pub fn suitability(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> 
         (R::Restring, _) => grows * by_share([0.0, 0.05, 0.2, 0.4]),
 
         (R::RepairBlock, S::Split) => by_share([0.9, 0.85, 0.7, 0.4]),
-        (R::RepairBlock, S::Contaminated) => by_share([0.75, 0.85, 0.75, 0.4]),
+        (R::RepairBlock, S::Contaminated) => by_share([0.85, 0.93, 0.8, 0.4]),
         (R::RepairBlock, S::OversizeLoose) => by_share([0.75, 0.8, 0.7, 0.4]),
         (R::RepairBlock, S::FlangeCrushed) => by_share([0.3, 0.45, 0.55, 0.4]),
         (R::RepairBlock, S::RowBadlyDrilled) => by_share([0.3, 0.5, 0.5, 0.3]),
@@ -336,6 +342,7 @@ mod tests {
             dry_room: None,
             bushed: None,
             worth: None,
+            unstable: None,
         }
     }
 

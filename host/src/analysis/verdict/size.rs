@@ -19,6 +19,7 @@ use super::evidence::{Evidence, EvidenceKind, diameters};
 use super::state::PlankState;
 use super::{Findings, RemedyKind, parts, remedy};
 use crate::instrument::moment::{PIN_DIAMETER_UM_DEFAULT, class_string};
+use crate::words::{Fixed, Said, findings as say};
 
 /// Sizes up that are weighed: two at once can split a dry thick-ply plank (ONE).
 pub const SIZES_UP_MAX: u32 = 2;
@@ -33,7 +34,7 @@ const MEDIAN_OVER_MEAN: f64 = 1.2533;
 #[derive(Clone, Debug, PartialEq)]
 pub struct PlaceSizes {
     /// Section and notes.
-    pub name: String,
+    pub name: Said,
     /// Pins that would be changed, their friction loose or not.
     pub pins: Vec<Pin>,
     /// What the sizes are weighed by: its loose pins.
@@ -187,13 +188,14 @@ impl<'a> Sizing<'a> {
         PlaceSizes { name, pins, place, gain, trial_counts, outlook }
     }
 
-    fn name(&self, members: &[usize], pins: &[Pin]) -> String {
+    fn name(&self, members: &[usize], pins: &[Pin]) -> Said {
         let sites: Vec<_> = self.findings.pins.iter().map(|pin| pin.site).collect();
         let present = place::sections(&sites);
         let mut touched: Vec<u8> = members.iter().map(|i| sites[*i].section).collect();
         touched.sort_unstable();
         touched.dedup();
-        format!("{}, {}", place::section_phrase(&touched, &present), place::note_range(pins))
+        let section = place::section_phrase(&touched, &present);
+        Said::joined(&[section, place::note_range(pins)], ", ")
     }
 
     /// The typical pin among these.
@@ -275,7 +277,7 @@ pub(super) fn evidence(findings: &Findings<'_>) -> Option<Evidence> {
 
 /// What trial pins gained on what their holes had, percent, in a few words; without a unit, since
 /// reasons are read in any.
-fn gained_words(trials: &[&Trial]) -> String {
+fn gained_words(trials: &[&Trial]) -> Said {
     let share = |trial: &&Trial| {
         100.0 * trial.gain_nm().value / trial.before_nm.value.max(FRICTION_FLOOR_NM)
     };
@@ -284,13 +286,8 @@ fn gained_words(trials: &[&Trial]) -> String {
         .map(share)
         .fold((f64::MAX, f64::MIN), |(low, high), gained| (low.min(gained), high.max(gained)));
     match trials.len() {
-        1 => format!("a trial pin in a bad hole gained {low:.0} % on what was there"),
-        count if high - low < 1.0 => {
-            format!("trial pins in {count} bad holes gained {low:.0} % on what was there")
-        }
-        count => format!(
-            "trial pins in {count} bad holes gained {low:.0} to {high:.0} % on what was there"
-        ),
+        1 => say::one_trial_gained(Fixed(low, 0)),
+        count => say::trials_gained(count, Fixed(low, 0), Fixed(high, 0)),
     }
 }
 
@@ -300,7 +297,7 @@ pub(super) fn reasons(
     findings: &Findings<'_>,
     kind: RemedyKind,
     sizing: &Sizing<'_>,
-) -> (Option<String>, Option<String>) {
+) -> (Option<Said>, Option<Said>) {
     if !matches!(kind, RemedyKind::Larger | RemedyKind::Restring) {
         return (None, None);
     }
@@ -308,19 +305,10 @@ pub(super) fn reasons(
     let Some(next) = overall.place.sizes_um.first() else { return (None, None) };
     let gain = overall.gain.of_a_hole(&overall.place.fitting(f64::from(*next)));
     let middle_nm = overall.place.friction_nm.value.max(FRICTION_FLOOR_NM);
-    let forecast = format!(
-        "the next size is taken to add {:.0} ± {:.0} % to a middle loose pin's friction",
-        100.0 * gain.value / middle_nm,
-        100.0 * gain.u / middle_nm
-    );
+    let share = Fixed(100.0 * gain.value / middle_nm, 0);
+    let u = Fixed(100.0 * gain.u / middle_nm, 0);
     match findings.condition.trials.len() {
-        0 => (
-            None,
-            Some(format!(
-                "{forecast}: that rests on one documented case in another plank, no trial pin yet"
-            )),
-        ),
-        1 => (Some(format!("{forecast}, with 1 trial pin")), None),
-        count => (Some(format!("{forecast}, with {count} trial pins")), None),
+        0 => (None, Some(say::next_size_without_trials(share, u))),
+        count => (Some(say::next_size_with_trials(share, u, count)), None),
     }
 }

@@ -21,6 +21,7 @@ use super::input::{Condition, Estimate};
 use super::profile::{Grade, Profile};
 use super::survey::Survey;
 use crate::instrument::InstrumentKind;
+use crate::words::{Said, Word, plank as say};
 
 pub use reading::LikelyReading;
 
@@ -78,44 +79,32 @@ impl ZoneShape {
     }
 
     /// What such a shape usually means, with the grade of each reading.
-    pub fn usual_readings(self) -> Vec<(&'static str, Grade)> {
+    pub fn usual_readings(self) -> Vec<(Word, Grade)> {
         match self {
-            ZoneShape::RaggedLineInside => vec![
-                (
-                    "usually a parted ply or a split inside the plank; a suspicion, not a proof",
-                    Grade::OneReport,
-                ),
-                ("plain bad holes in a row can look the same", Grade::Derived),
-            ],
-            ZoneShape::WholeRow => vec![(
-                "one drilling run, one box of pins, or poor reach of the lever",
-                Grade::Memory,
-            )],
+            ZoneShape::RaggedLineInside => {
+                vec![(say::USUALLY_SPLIT, Grade::OneReport), (say::PLAIN_HOLES_TOO, Grade::Derived)]
+            }
+            ZoneShape::WholeRow => vec![(say::ONE_DRILLING, Grade::Memory)],
             ZoneShape::AlongFlange => vec![
-                ("may be only fibre crushed against the plate flange", Grade::OneReport),
-                ("does not clear a split: one such line was one", Grade::OneReport),
+                (say::CRUSHED_FIBRE, Grade::OneReport),
+                (say::DOES_NOT_CLEAR, Grade::OneReport),
             ],
             ZoneShape::HighTreble => vec![
-                ("the last notes fail together (common practice, no source)", Grade::Practice),
-                ("drying from the plank's end, or poor reach of the lever", Grade::Derived),
+                (say::LAST_NOTES_TOGETHER, Grade::Practice),
+                (say::DRYING_FROM_END, Grade::Derived),
             ],
-            ZoneShape::Patch => vec![
-                ("oil, liquid or another contamination: look for halo and stain", Grade::Practice),
-                ("driving without support, or local heat", Grade::Memory),
-            ],
-            ZoneShape::Scattered => vec![(
-                "bad holes here and there: treat, drive, or larger pins can be hoped to help",
-                Grade::OneReport,
-            )],
+            ZoneShape::Patch => {
+                vec![(say::CONTAMINATION, Grade::Practice), (say::UNSUPPORTED, Grade::Memory)]
+            }
+            ZoneShape::Scattered => vec![(say::HOLES_HERE_AND_THERE, Grade::OneReport)],
             ZoneShape::WholeSection => vec![
-                ("with larger or mixed pins: restrung on the old plank before", Grade::Practice),
-                ("bass usually fails first: its strings pull hardest", Grade::OneReport),
-                ("one bad ply", Grade::OneReport),
+                (say::RESTRUNG_BEFORE, Grade::Practice),
+                (say::BASS_FIRST, Grade::OneReport),
+                (say::ONE_BAD_PLY, Grade::OneReport),
             ],
-            ZoneShape::Everywhere => vec![
-                ("drying, central heating: retest after a humid spell", Grade::Practice),
-                ("worn out as a whole", Grade::Memory),
-            ],
+            ZoneShape::Everywhere => {
+                vec![(say::DRYING, Grade::Practice), (say::WORN_OUT, Grade::Memory)]
+            }
         }
     }
 }
@@ -132,7 +121,7 @@ pub struct Zone {
     /// Pins inside the zone that were not read.
     pub unread_inside: Vec<Pin>,
     /// Where, in a technician's words.
-    pub place: String,
+    pub place: Said,
     /// Sections touched.
     pub sections: Vec<u8>,
     /// Rows touched.
@@ -158,12 +147,8 @@ pub struct Zone {
 
 impl Zone {
     /// What `surroundings_nm` is, in words.
-    pub const fn surroundings_words(&self) -> &'static str {
-        match self.shape {
-            ZoneShape::Everywhere => "as new begins at",
-            ZoneShape::WholeSection => "the other sections",
-            _ => "round them",
-        }
+    pub const fn surroundings_words(&self) -> Word {
+        say::surroundings(self.shape)
     }
 
     /// Friction below the surroundings, N·m.

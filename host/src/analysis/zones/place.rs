@@ -6,6 +6,7 @@ use pinhold_protocol::record::Pin;
 
 use super::super::survey::Site;
 use crate::instrument::InstrumentKind;
+use crate::words::{Said, plank as say};
 
 /// Sections present, in order of number.
 pub fn sections(sites: &[Site]) -> Vec<u8> {
@@ -45,42 +46,38 @@ pub fn lines_flange(sites: &[Site], section: u8) -> bool {
 }
 
 /// A row's name, counted from the flange, or from the string side where row 0 lines no flange.
-pub fn row_name(row: u8, row_count: usize, kind: InstrumentKind, lines_flange: bool) -> String {
-    let side = if lines_flange { "flange" } else { "string side" };
+pub fn row_name(row: u8, row_count: usize, kind: InstrumentKind, lines_flange: bool) -> Said {
     let counted = match row {
-        0 if lines_flange => "first row, along the flange".to_owned(),
-        0 => format!("first row from the {side}"),
-        1 => format!("second row from the {side}"),
-        2 => format!("third row from the {side}"),
-        3 => format!("fourth row from the {side}"),
-        _ => format!("row {} from the {side}", u16::from(row) + 1),
+        0 if lines_flange => say::ROW_AT_FLANGE.said(),
+        _ => say::counted_row(row, lines_flange),
     };
     let last = row > 0 && usize::from(row) + 1 == row_count;
     match kind {
-        InstrumentKind::Grand if last => format!("{counted} (nearest the keyboard)"),
-        InstrumentKind::Upright if last => format!("{counted} (the topmost)"),
+        InstrumentKind::Grand if last => say::nearest_keyboard(counted),
+        InstrumentKind::Upright if last => say::topmost(counted),
         _ => counted,
     }
 }
 
 /// "note 30" or "notes 30–41".
-pub fn note_range(pins: &[Pin]) -> String {
+pub fn note_range(pins: &[Pin]) -> Said {
     let lowest = pins.iter().map(|pin| pin.note).min();
     let highest = pins.iter().map(|pin| pin.note).max();
     match (lowest, highest) {
-        (Some(low), Some(high)) if low == high => format!("note {low}"),
-        (Some(low), Some(high)) => format!("notes {low}–{high}"),
-        _ => "no notes".to_owned(),
+        (Some(low), Some(high)) if low == high => say::note(low),
+        (Some(low), Some(high)) => say::notes(low, high),
+        _ => say::NO_NOTES.said(),
     }
 }
 
 /// Section names joined: "tenor section", "tenor and treble sections".
-pub fn section_phrase(touched: &[u8], present: &[u8]) -> String {
-    let names: Vec<String> = touched.iter().map(|s| section_name(*s, present)).collect();
+pub fn section_phrase(touched: &[u8], present: &[u8]) -> Said {
+    let names: Vec<Said> =
+        touched.iter().map(|s| say::section(&section_name(*s, present))).collect();
     match names.as_slice() {
-        [] => "no section".to_owned(),
-        [one] => format!("{one} section"),
-        [rest @ .., last] => format!("{} and {last} sections", rest.join(", ")),
+        [] => say::NO_SECTION.said(),
+        [one] => say::one_section(one),
+        [rest @ .., last] => say::sections(Said::joined(rest, ", "), last),
     }
 }
 
@@ -96,14 +93,14 @@ mod tests {
 
     #[test]
     fn words_for_places() {
-        assert_eq!(section_phrase(&[1], &[0, 1, 2]), "tenor section");
-        assert_eq!(section_phrase(&[1, 2], &[0, 1, 2]), "tenor and treble sections");
+        assert_eq!(&*section_phrase(&[1], &[0, 1, 2]), "tenor section");
+        assert_eq!(&*section_phrase(&[1, 2], &[0, 1, 2]), "tenor and treble sections");
         assert_eq!(section_name(7, &[1, 2, 3, 4, 5, 6, 7]), "7.");
         let grand = InstrumentKind::Grand;
-        assert_eq!(row_name(1, 3, grand, true), "second row from the flange");
-        assert_eq!(row_name(0, 3, grand, false), "first row from the string side");
+        assert_eq!(&*row_name(1, 3, grand, true), "second row from the flange");
+        assert_eq!(&*row_name(0, 3, grand, false), "first row from the string side");
         assert!(row_name(2, 3, grand, false).ends_with("string side (nearest the keyboard)"));
-        assert_eq!(note_range(&[pin(41, 'L'), pin(30, 'C')]), "notes 30–41");
+        assert_eq!(&*note_range(&[pin(41, 'L'), pin(30, 'C')]), "notes 30–41");
         assert_eq!(pin_name(pin(40, 'C')), "40C");
     }
 }

@@ -16,6 +16,7 @@ use super::super::stats::{mean, standard_deviation};
 use super::shape::Context;
 use super::{Zone, ZoneShape};
 use crate::instrument::InstrumentKind;
+use crate::words::{Word, plank as say};
 
 /// Difference to the other pins from which a zone's pins are the larger ones, µm: half a size.
 const LARGER_THAN_REST_UM: f64 = 80.0;
@@ -30,47 +31,22 @@ const ERRATIC_SPREAD_MIN: f64 = 1.8;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LikelyReading {
     /// The reading in words.
-    pub text: &'static str,
+    pub text: Word,
     /// What stands behind it.
     pub grade: Grade,
 }
 
-const fn reading(text: &'static str, grade: Grade) -> LikelyReading {
+const fn reading(text: Word, grade: Grade) -> LikelyReading {
     LikelyReading { text, grade }
 }
 
-const STAIN_SEEN: LikelyReading = reading(
-    "oil, stain or glue was seen at the pins: contamination, which spoils a later repair",
-    Grade::Practice,
-);
-const LARGER_PINS: LikelyReading = reading(
-    "its pins are larger ones: restrung on the old plank; loose again means little is left to \
-     grow into",
-    Grade::Practice,
-);
-const ONE_OF_A_UNISON: LikelyReading = reading(
-    "one string of each unison is loose and the others stay: a crack rather than climate",
-    Grade::OneReport,
-);
-const ERRATIC: LikelyReading = reading(
-    "erratic torque in one section: one bad ply, or the plank off its back or the flange; look at \
-     joint, flange gap, plate and bridges",
-    Grade::OneReport,
-);
-const LOWEST_BASS_ROW: LikelyReading = reading(
-    "the bass row along the flange of an upright: one such line was a crack; look under the lid \
-     at the top edge",
-    Grade::OneReport,
-);
-const ROW_AT_FLANGE: LikelyReading = reading(
-    "the row lies along the flange: fibre crushed against it can look the same",
-    Grade::Derived,
-);
-const HIGH_TREBLE: LikelyReading = reading(
-    "the last notes low together: look at the plank's treble end, its end grain and its joint, \
-     before blaming the pins (common practice, no source)",
-    Grade::Practice,
-);
+const STAIN_SEEN: LikelyReading = reading(say::STAIN_SEEN, Grade::Practice);
+const LARGER_PINS: LikelyReading = reading(say::LARGER_PINS, Grade::Practice);
+const ONE_OF_A_UNISON: LikelyReading = reading(say::ONE_OF_A_UNISON, Grade::OneReport);
+const ERRATIC: LikelyReading = reading(say::ERRATIC, Grade::OneReport);
+const LOWEST_BASS_ROW: LikelyReading = reading(say::LOWEST_BASS_ROW, Grade::OneReport);
+const ROW_AT_FLANGE: LikelyReading = reading(say::FLANGE_LOOKS_ALIKE, Grade::Derived);
+const HIGH_TREBLE: LikelyReading = reading(say::HIGH_TREBLE, Grade::Practice);
 
 impl Context<'_> {
     /// Likely readings of a zone, the likeliest first.

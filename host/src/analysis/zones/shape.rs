@@ -13,6 +13,7 @@ use super::place;
 use super::search::{Candidate, CandidateKind};
 use super::{Zone, ZoneShape};
 use crate::instrument::InstrumentKind;
+use crate::words::{Said, plank as say};
 
 /// Share of loose pins in one row from which a set is a line (ours).
 const LINE_SHARE_MIN: f64 = 0.7;
@@ -287,7 +288,7 @@ impl Context<'_> {
         }
     }
 
-    fn words(&self, shape: ZoneShape, pins: &[Pin], sections: &[u8], rows: &[u8]) -> String {
+    fn words(&self, shape: ZoneShape, pins: &[Pin], sections: &[u8], rows: &[u8]) -> Said {
         let sites = &self.survey.sites;
         let present = place::sections(sites);
         let section = place::section_phrase(sections, &present);
@@ -297,21 +298,19 @@ impl Context<'_> {
         let lines_flange = sections.iter().any(|section| place::lines_flange(sites, *section));
         let row_name = |row: u8| place::row_name(row, row_count, self.kind, lines_flange);
         match (shape, rows) {
-            (ZoneShape::Everywhere, _) => "the whole plank".to_owned(),
-            (ZoneShape::WholeSection, _) => format!("{section}, all rows, {notes}"),
-            (ZoneShape::Scattered, _) => format!("{section}, single pins among {notes}"),
-            (ZoneShape::HighTreble, _) => format!("the last notes of the treble, {notes}"),
-            (ZoneShape::AlongFlange, _) => format!("{section}, along the flange, {notes}"),
-            (_, [row]) => {
-                format!("{section}, {}, {notes}", row_name(*row))
-            }
-            (ZoneShape::Patch, _) => format!("{section}, {} rows, {notes}", rows.len()),
+            (ZoneShape::Everywhere, _) => say::WHOLE_PLANK.said(),
+            (ZoneShape::WholeSection, _) => say::whole_section(section, notes),
+            (ZoneShape::Scattered, _) => say::single_pins(section, notes),
+            (ZoneShape::HighTreble, _) => say::last_notes(notes),
+            (ZoneShape::AlongFlange, _) => say::along_flange(section, notes),
+            (_, [row]) => say::in_row(section, row_name(*row), notes),
+            (ZoneShape::Patch, _) => say::rows(section, rows.len(), notes),
             _ => {
                 let in_row = |row: u8| {
                     sites.iter().filter(|s| s.row == row && pins.contains(&s.pin)).count()
                 };
                 let main = rows.iter().copied().max_by_key(|row| in_row(*row)).unwrap_or(0);
-                format!("{section}, {}, {notes}", row_name(main))
+                say::in_row(section, row_name(main), notes)
             }
         }
     }

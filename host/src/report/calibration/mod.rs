@@ -12,13 +12,14 @@ mod result;
 #[cfg(test)]
 mod tests;
 
-use super::document::{Block, Document, Fact};
+use super::document::{Block, Document, Fact, Paper};
 use super::numbers::fixed;
 use crate::calibration::bench::{GravitySource, Setting};
 use crate::calibration::record::CalibrationRecord;
 use crate::calibration::terms::LeverTerms;
 use crate::text::{printable, printable_short};
 use crate::units::TorqueUnit;
+use crate::words::Language;
 
 /// Coverage factor of every expanded uncertainty here.
 const COVERAGE_FACTOR: f64 = 2.0;
@@ -167,6 +168,8 @@ pub fn document(record: &CalibrationRecord, unit: TorqueUnit) -> Document {
     let (lever, number, date) = (record.lever, record.number, day(record.made_ms));
     let simulated = if record.simulated { "SIMULATED · " } else { "" };
     Document {
+        language: Language::English,
+        paper: Paper::A4,
         title: format!("{TITLE} {number} of lever {lever:016x}, {date}"),
         description: "Calibration of a torque-sensing tuning lever with dead weights. In-house \
                       record, not an accredited certificate."

@@ -250,7 +250,9 @@ fn texts(blocks: &[Block]) -> Vec<String> {
         }
         Block::Figure(figure) => vec![figure.caption.clone()],
         Block::Beside(left, right) => [texts(left), texts(right)].concat(),
-        Block::PageBreak => Vec::new(),
+        Block::Letterhead(_) | Block::Drawing(_) | Block::Photos(_) | Block::PageBreak => {
+            Vec::new()
+        }
     };
     blocks.iter().flat_map(one).collect()
 }

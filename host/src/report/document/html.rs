@@ -4,9 +4,10 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::{Align, Block, Document, Table};
+use super::{Align, Block, Document, Letterhead, Paper, Photo, Table};
+use crate::words::{Language, pages as say};
 
-/// No page size is set: A4 and US Letter both hold it.
+/// No page size is set unless US Letter is asked for: A4 and Letter both hold it.
 const STYLE: &str = "\
 :root{color:#26221f;background:#fff;font:15px/1.45 'DejaVu Sans Condensed','DejaVu Sans',Verdana,\
 sans-serif;font-stretch:condensed;font-variant-numeric:tabular-nums lining-nums}\
@@ -33,22 +34,28 @@ border-bottom:1px solid #cfc8c0;padding:.2rem 0;font-size:.9rem}\
 figure{margin:.7rem 0}figcaption{font-size:.8rem;color:#57504a}svg{width:100%;height:auto}\
 .two{display:grid;grid-template-columns:1fr 1fr;gap:0 1.6rem}\
 .two>div{min-width:0}\
+.letterhead{display:flex;gap:1.2rem;align-items:center;justify-content:space-between;\
+border-bottom:1px solid #cfc8c0;padding-bottom:.7rem;margin-bottom:1.1rem}\
+.letterhead img{max-height:4.2rem;max-width:16rem}.letterhead div{text-align:right;\
+font-size:.86rem;margin-left:auto;min-width:0}.letterhead strong{font-size:1.05rem}\
+.photos{display:grid;grid-template-columns:1fr 1fr;gap:.8rem 1.6rem}\
+.photos img{max-width:100%;max-height:18rem}\
 .sign{display:grid;grid-template-columns:2fr 1fr;gap:2.6rem 2rem;margin-top:3.2rem}\
 .sign div{border-top:1px solid #26221f;padding-top:.2rem;font-size:.86rem}\
 @page{margin:14mm}\
-@media(max-width:40rem){.two,.facts{display:block}}\
+@media(max-width:40rem){.two,.facts,.photos{display:block}}\
 @media print{:root{font-size:9.2pt;line-height:1.34}th,td{padding:.13rem .4rem}\
 .dense{font-size:.74rem}.dense th,.dense td{padding:.02rem .35rem}.sign{margin-top:2.4rem}\
 body{margin:0;max-width:none;padding:0}\
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}\
 h2,h3,caption{break-after:avoid}li,tr,.facts div{break-inside:avoid}\
-figure,.result,.sign,.two{break-inside:avoid}.page{break-before:page}}";
+figure,.result,.sign,.two,.letterhead{break-inside:avoid}.page{break-before:page}}";
 
 /// The whole file.
 pub fn render(document: &Document) -> String {
     let page = html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(document.language.code()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
@@ -57,9 +64,10 @@ pub fn render(document: &Document) -> String {
                 @for author in &document.authors { meta name="author" content=(author); }
                 title { (document.title) }
                 style { (PreEscaped(STYLE)) }
+                @if document.paper == Paper::Letter { style { "@page{size:letter}" } }
             }
             body {
-                (blocks(&document.blocks))
+                (blocks(&document.blocks, document.language))
                 p.small { (document.running_foot) }
             }
         }
@@ -67,13 +75,19 @@ pub fn render(document: &Document) -> String {
     page.into_string()
 }
 
-fn blocks(blocks: &[Block]) -> Markup {
-    html! { @for part in blocks { (block(part)) } }
+fn blocks(blocks: &[Block], language: Language) -> Markup {
+    html! { @for part in blocks { (block(part, language)) } }
 }
 
-fn block(block: &Block) -> Markup {
+fn block(block: &Block, language: Language) -> Markup {
     html! {
         @match block {
+            Block::Letterhead(head) => { (letterhead(head)) },
+            // The program's own drawing, every text in it escaped.
+            Block::Drawing(drawing) => { figure { (PreEscaped(&*drawing.svg)) } },
+            Block::Photos(photos) => {
+                div.photos { @for one in photos { (photo(one)) } }
+            },
             Block::Banner(text) => { p.banner { (text) } },
             Block::Title { title, subtitle } => { h1 { (title) } p.sub { (subtitle) } },
             Block::Heading(text) => { h2 { (text) } },
@@ -94,14 +108,55 @@ fn block(block: &Block) -> Markup {
                 figure { (figure.svg()) figcaption { (figure.caption) } }
             },
             Block::Beside(left, right) => {
-                div.two { div { (blocks(left)) } div { (blocks(right)) } }
+                div.two { div { (blocks(left, language)) } div { (blocks(right, language)) } }
             },
             Block::Signatures(lines) => {
-                div.sign { @for line in lines { div { (line) } div { "Date" } } }
+                div.sign { @for line in lines { div { (line) } div { (say::DATE.to(language)) } } }
             },
             Block::PageBreak => { div.page {} },
         }
     }
+}
+
+fn letterhead(head: &Letterhead) -> Markup {
+    html! {
+        div.letterhead {
+            @if let Some(logo) = &head.logo { img src=(data_uri(&logo.png)) alt=(head.name); }
+            div {
+                strong { (head.name) }
+                @for line in &head.lines { br; (line) }
+            }
+        }
+    }
+}
+
+fn photo(photo: &Photo) -> Markup {
+    html! {
+        figure {
+            img src=(data_uri(&photo.raster.png)) alt=(photo.caption);
+            figcaption { (photo.caption) }
+        }
+    }
+}
+
+/// A PNG file within the page (RFC 2397).
+fn data_uri(png: &[u8]) -> String {
+    format!("data:image/png;base64,{}", base64(png))
+}
+
+/// Bytes in 64 letters (RFC 4648, section 4).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for group in bytes.chunks(3) {
+        let at = |index: usize| u32::from(group.get(index).copied().unwrap_or(0));
+        let bits = at(0) << 16 | at(1) << 8 | at(2);
+        for place in 0..4 {
+            let letter = LETTERS[(bits >> (18 - 6 * place)) as usize & 63];
+            text.push(if place > group.len() { '=' } else { char::from(letter) });
+        }
+    }
+    text
 }
 
 fn table(table: &Table) -> Markup {
@@ -138,6 +193,27 @@ fn table(table: &Table) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bytes_in_letters_as_the_standard_has_them() {
+        // RFC 4648, section 10.
+        for (bytes, text) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(base64(bytes.as_bytes()), text);
         }
     }
 }

@@ -10,11 +10,19 @@ pub mod chart;
 pub mod figure;
 pub mod html;
 
+use std::sync::Arc;
+
 use figure::Figure;
+
+use crate::words::Language;
 
 /// A whole document.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Document {
+    /// Of all its text.
+    pub language: Language,
+    /// Printed on.
+    pub paper: Paper,
     /// Title, for the window and the file's properties.
     pub title: String,
     /// What it is, in a sentence, for the file's properties.
@@ -33,9 +41,84 @@ pub struct Document {
     pub blocks: Vec<Block>,
 }
 
+/// Size of the paper.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Paper {
+    /// ISO 216 A4, 210 by 297 mm.
+    #[default]
+    A4,
+    /// US Letter, 8.5 by 11 in.
+    Letter,
+}
+
+/// Who sends a document: at the head of its first page.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Letterhead {
+    /// Their sign.
+    pub logo: Option<Raster>,
+    /// Their name.
+    pub name: String,
+    /// Address and what else they print, a line each.
+    pub lines: Vec<String>,
+}
+
+/// A picture of pixels, as the bytes of a PNG file that we wrote: nothing is in it but pixels.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Raster {
+    /// The file.
+    pub png: Arc<[u8]>,
+    /// Width, pixels, at least 1.
+    pub width_px: u32,
+    /// Height, pixels, at least 1.
+    pub height_px: u32,
+}
+
+/// A picture with what is to be said of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Photo {
+    /// The picture.
+    pub raster: Raster,
+    /// Under it, and for who cannot see it.
+    pub caption: String,
+}
+
+/// A drawing as the program's own SVG: no script, link, clip, gradient or picture in it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawing {
+    /// The SVG element.
+    pub svg: Arc<str>,
+    /// Width, in its own units.
+    pub width: f64,
+    /// Height, in its own units.
+    pub height: f64,
+    /// What it shows, for who cannot see it.
+    pub alternative: String,
+}
+
+impl Drawing {
+    /// A drawing; its size is read from its view box.
+    pub fn new(svg: String, alternative: String) -> Drawing {
+        let view_box = svg.split_once("viewBox=\"").and_then(|(_, rest)| rest.split_once('"'));
+        let numbers: Vec<f64> = view_box
+            .map(|(inside, _)| inside.split(' ').filter_map(|n| n.parse().ok()).collect())
+            .unwrap_or_default();
+        let (width, height) = match numbers[..] {
+            [_, _, width, height] if width > 0.0 && height > 0.0 => (width, height),
+            _ => (1.0, 1.0),
+        };
+        Drawing { svg: svg.into(), width, height, alternative }
+    }
+}
+
 /// A part of a document.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Block {
+    /// Who sends it.
+    Letterhead(Letterhead),
+    /// A drawing over the whole width.
+    Drawing(Drawing),
+    /// Pictures, two beside each other.
+    Photos(Vec<Photo>),
     /// A warning across the page.
     Banner(String),
     /// The document's title and what stands under it.

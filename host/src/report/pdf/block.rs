@@ -1,9 +1,9 @@
 //! Each kind of block on the page, tables apart.
 
-use super::layout::{Layout, Look, PAGE_HEIGHT, Role};
+use super::layout::{Content, Layout, Look, Role};
 use super::tags::{Kind, Node};
 use crate::report::document::figure::{Anchor, Figure, Ink, Pen, Shape, Type};
-use crate::report::document::{Block, Fact};
+use crate::report::document::{Block, Drawing, Fact, Letterhead, Photo};
 
 const TITLE: Look = Look::new(19.0, true, Ink::Strong);
 const SUBTITLE: Look = Look::new(11.0, false, Ink::Soft);
@@ -13,6 +13,8 @@ const BODY: Look = Look::new(9.0, false, Ink::Strong);
 pub(super) const SMALL: Look = Look::new(7.6, false, Ink::Soft);
 const BANNER: Look = Look::new(9.5, true, Ink::Paper);
 const RESULT: Look = Look::new(11.5, true, Ink::Strong);
+const SENDER: Look = Look::new(10.5, true, Ink::Strong);
+const SENDER_LINE: Look = Look::new(8.2, false, Ink::Soft);
 const NAME: Look = Look::new(8.6, false, Ink::Soft);
 const VALUE: Look = Look::new(8.6, false, Ink::Strong);
 
@@ -22,6 +24,13 @@ const NAME_WIDTH: f64 = 84.0;
 const FACT_GUTTER: f64 = 18.0;
 /// Indent of list items.
 const INDENT: f64 = 10.0;
+/// Largest sign of a letterhead.
+const LOGO_WIDTH_MAX: f64 = 170.0;
+const LOGO_HEIGHT_MAX: f64 = 56.0;
+/// Highest picture.
+const PHOTO_HEIGHT_MAX: f64 = 220.0;
+/// So far a drawing reaches into each margin: its smallest letters are 6 points then.
+const DRAWING_OVERHANG: f64 = 11.0;
 /// Room to sign in.
 const SIGN_ROOM: f64 = 30.0;
 
@@ -29,6 +38,9 @@ impl Layout<'_> {
     /// One block.
     pub(super) fn block(&mut self, block: &Block) {
         match block {
+            Block::Letterhead(head) => self.letterhead(head),
+            Block::Drawing(drawing) => self.whole_drawing(drawing),
+            Block::Photos(photos) => photos.chunks(2).for_each(|pair| self.photos(pair)),
             Block::Banner(text) => self.banner(text),
             Block::Title { title, subtitle } => {
                 self.text(Kind::Heading(1, title.clone()), title, TITLE);
@@ -187,10 +199,10 @@ impl Layout<'_> {
         let height = figure.height * scale;
         let caption = self.broken(&figure.caption, SMALL, self.width).len() as f64;
         self.space(3.0);
-        self.need((height + 2.0 + caption * SMALL.line_height()).min(PAGE_HEIGHT));
+        self.need((height + 2.0 + caption * SMALL.line_height()).min(self.page_room()));
         let at = (self.left, self.y);
         let shapes = figure.shapes.iter().map(|shape| scaled(shape, scale).moved(at)).collect();
-        let drawing = self.drawing(shapes);
+        let drawing = self.drawing(Content::Shapes(shapes));
         let right = self.left + figure.width * scale;
         let kind = Kind::Figure {
             alternative: figure.alternative.clone(),
@@ -202,6 +214,91 @@ impl Layout<'_> {
         let parts = vec![Node::Leaf(drawing), Node::Group(Kind::Caption, lines)];
         self.node(Node::Group(kind, parts));
         self.y += 5.0;
+    }
+
+    /// Who sends it, at the right; their sign at the left.
+    fn letterhead(&mut self, head: &Letterhead) {
+        let (left, top, width) = (self.left, self.y, self.width);
+        let mut foot = top;
+        if let Some(logo) = &head.logo {
+            let (wide, high) = (f64::from(logo.width_px), f64::from(logo.height_px));
+            let scale = (LOGO_WIDTH_MAX / wide).min(LOGO_HEIGHT_MAX / high);
+            let size = (wide * scale, high * scale);
+            let drawing = self.drawing(Content::Raster(logo.clone(), (left, top), size));
+            let kind = self.figure_kind(&head.name, (left, top), size);
+            self.node(Node::Group(kind, vec![Node::Leaf(drawing)]));
+            foot = top + size.1;
+        }
+        let right = left + width;
+        let room = width - LOGO_WIDTH_MAX - FACT_GUTTER;
+        let name = (&head.name, SENDER);
+        for (text, look) in
+            std::iter::once(name).chain(head.lines.iter().map(|line| (line, SENDER_LINE)))
+        {
+            let mut nodes = Vec::new();
+            for line in self.broken(text, look, room) {
+                let at = (right, self.y + look.ascent());
+                let leaf = self.leaf(vec![look.words(at, line.trim_end(), Anchor::End)]);
+                nodes.push(Node::Leaf(leaf));
+                self.y += look.line_height();
+            }
+            self.node(Node::Group(Kind::Paragraph, nodes));
+        }
+        self.y = self.y.max(foot) + 6.0;
+        let rule = Shape::rule((left, self.y), (right, self.y), Ink::Rule, 0.7);
+        self.put(Role::Ornament, vec![rule]);
+        self.y += 14.0;
+    }
+
+    fn figure_kind(&self, alternative: &str, at: (f64, f64), size: (f64, f64)) -> Kind {
+        let sides = [at.0, at.1, at.0 + size.0, at.1 + size.1].map(|side| side as f32);
+        Kind::Figure { alternative: alternative.to_owned(), page: self.page(), sides }
+    }
+
+    /// A drawing over the whole width, a little into the margins, on one page.
+    fn whole_drawing(&mut self, drawing: &Drawing) {
+        let width = self.width + 2.0 * DRAWING_OVERHANG;
+        let fits = (self.page_room() - 6.0) / drawing.height;
+        let scale = (width / drawing.width).min(fits);
+        let size = (drawing.width * scale, drawing.height * scale);
+        self.need(size.1);
+        let at = (self.left + (self.width - size.0) / 2.0, self.y);
+        let leaf = self.drawing(Content::Drawing(drawing.clone(), at, scale));
+        let kind = self.figure_kind(&drawing.alternative, at, size);
+        self.node(Node::Group(kind, vec![Node::Leaf(leaf)]));
+        self.y += size.1 + 4.0;
+    }
+
+    /// One or two pictures beside each other.
+    fn photos(&mut self, photos: &[Photo]) {
+        let width = (self.width - FACT_GUTTER) / 2.0;
+        let size = |photo: &Photo| {
+            let (wide, high) =
+                (f64::from(photo.raster.width_px), f64::from(photo.raster.height_px));
+            let scale = (width / wide).min(PHOTO_HEIGHT_MAX / high);
+            (wide * scale, high * scale)
+        };
+        let captions: Vec<Vec<String>> =
+            photos.iter().map(|photo| self.broken(&photo.caption, SMALL, width)).collect();
+        let heights = photos
+            .iter()
+            .zip(&captions)
+            .map(|(photo, lines)| size(photo).1 + 3.0 + lines.len() as f64 * SMALL.line_height());
+        let height = heights.fold(0.0, f64::max);
+        self.need(height.min(self.page_room()));
+        let (left, top) = (self.left, self.y);
+        for (column, (photo, caption)) in photos.iter().zip(&captions).enumerate() {
+            self.left = left + column as f64 * (width + FACT_GUTTER);
+            let size = size(photo);
+            let at = (self.left, top);
+            let leaf = self.drawing(Content::Raster(photo.raster.clone(), at, size));
+            let kind = self.figure_kind(&photo.caption, at, size);
+            self.y = top + size.1 + 3.0;
+            let lines = self.framed(caption, SMALL, 0.0);
+            let parts = vec![Node::Leaf(leaf), Node::Group(Kind::Caption, lines)];
+            self.node(Node::Group(kind, parts));
+        }
+        (self.left, self.y) = (left, top + height + 8.0);
     }
 
     fn signatures(&mut self, lines: &[String]) {
@@ -227,7 +324,7 @@ impl Layout<'_> {
             let nodes = self.framed(&broken, SMALL, 0.0);
             self.node(Node::Group(Kind::Paragraph, nodes));
             let at = (date, top + SMALL.ascent());
-            let leaf = self.leaf(vec![SMALL.words(at, "Date", Anchor::Start)]);
+            let leaf = self.leaf(vec![SMALL.words(at, self.date_word, Anchor::Start)]);
             self.node(Node::group(Kind::Paragraph, leaf));
         }
     }

@@ -5,21 +5,49 @@
 use super::font::Faces;
 use super::tags::{Kind, Node};
 use crate::report::document::figure::{Anchor, Ink, Shape, Type};
-use crate::report::document::{Block, Document};
+use crate::report::document::{Block, Document, Drawing, Paper, Raster};
+use crate::words::pages as say;
 
-/// A4, points.
-pub(super) const PAGE_WIDTH: f64 = 595.276;
-/// A4, points.
-pub(super) const PAGE_HEIGHT: f64 = 841.89;
 /// Left and right of what is printed, points.
 const MARGIN: f64 = 50.0;
-/// Where text begins and ends on a page, points from its top. US Letter is 50 points shorter: its
-/// printers lose nothing, whether they keep the top, the foot or the middle.
-const TOP: f64 = 72.0;
-const BOTTOM: f64 = 752.0;
-/// Base lines of head and foot.
-const HEAD_Y: f64 = 61.0;
-const FOOT_Y: f64 = 771.0;
+
+/// The paper, points.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Sheet {
+    pub(super) width: f64,
+    pub(super) height: f64,
+    /// Where text begins and ends, from the top.
+    top: f64,
+    bottom: f64,
+    /// Base lines of head and foot.
+    head_y: f64,
+    foot_y: f64,
+}
+
+impl Sheet {
+    /// Margins of a paper. US Letter is 50 points shorter than A4: printed on it, an A4 page loses
+    /// nothing, whether printers keep the top, the foot or the middle.
+    pub(super) const fn of(paper: Paper) -> Sheet {
+        match paper {
+            Paper::A4 => Sheet {
+                width: 595.276,
+                height: 841.89,
+                top: 72.0,
+                bottom: 752.0,
+                head_y: 61.0,
+                foot_y: 771.0,
+            },
+            Paper::Letter => Sheet {
+                width: 612.0,
+                height: 792.0,
+                top: 60.0,
+                bottom: 716.0,
+                head_y: 49.0,
+                foot_y: 735.0,
+            },
+        }
+    }
+}
 /// Between the columns of blocks side by side.
 const GUTTER: f64 = 22.0;
 
@@ -38,11 +66,21 @@ pub(super) enum Role {
     Foot,
 }
 
-/// Shapes of one role.
+/// What is put on a page with one role.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Piece {
     pub(super) role: Role,
-    pub(super) shapes: Vec<Shape>,
+    pub(super) content: Content,
+}
+
+/// What a piece is made of.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Content {
+    Shapes(Vec<Shape>),
+    /// A drawing with its upper left corner there, made larger so many times.
+    Drawing(Drawing, (f64, f64), f64),
+    /// A picture with its upper left corner there, so wide and high.
+    Raster(Raster, (f64, f64), (f64, f64)),
 }
 
 /// A heading, for the outline.
@@ -64,31 +102,35 @@ pub(super) struct Laid {
 
 /// Lays a document out.
 pub(super) fn lay(document: &Document, faces: &Faces) -> Laid {
-    let mut layout = Layout::new(faces, MARGIN, PAGE_WIDTH - 2.0 * MARGIN, BOTTOM);
+    let sheet = Sheet::of(document.paper);
+    let mut layout =
+        Layout::new(faces, (MARGIN, sheet.width - 2.0 * MARGIN), (sheet.top, sheet.bottom));
+    layout.date_word = say::DATE.to(document.language);
     layout.blocks(&document.blocks);
     let mut laid = layout.laid;
     let page_count = laid.pages.len();
     for (index, page) in laid.pages.iter_mut().enumerate() {
-        let (left, right) = (MARGIN, PAGE_WIDTH - MARGIN);
+        let (left, right) = (MARGIN, sheet.width - MARGIN);
         let word = |at: (f64, f64), text: String, anchor: Anchor| {
             let font = Type { size: 7.5, is_bold: false, ink: Ink::Soft, anchor };
             Shape::Words { at, text, font }
         };
         if index > 0 && !document.running_head.is_empty() {
             let head = fitted(faces, &document.running_head, 7.5, right - left);
-            let shapes = vec![word((left, HEAD_Y), head, Anchor::Start)];
-            page.push(Piece { role: Role::Head, shapes });
+            let shapes = vec![word((left, sheet.head_y), head, Anchor::Start)];
+            page.push(Piece { role: Role::Head, content: Content::Shapes(shapes) });
         }
-        let number = format!("Page {} of {page_count}", index + 1);
+        let number = say::page_of(index + 1, page_count);
+        let number = number.to(document.language).to_owned();
         let room = right - left - faces.width(&number, 7.5, false) - 12.0;
         let foot = fitted(faces, &document.running_foot, 7.5, room);
-        let rule = (FOOT_Y - 10.0, Ink::Rule);
+        let rule = (sheet.foot_y - 10.0, Ink::Rule);
         let shapes = vec![
             Shape::rule((left, rule.0), (right, rule.0), rule.1, 0.5),
-            word((left, FOOT_Y), foot, Anchor::Start),
-            word((right, FOOT_Y), number, Anchor::End),
+            word((left, sheet.foot_y), foot, Anchor::Start),
+            word((right, sheet.foot_y), number, Anchor::End),
         ];
-        page.push(Piece { role: Role::Foot, shapes });
+        page.push(Piece { role: Role::Foot, content: Content::Shapes(shapes) });
     }
     laid
 }
@@ -144,25 +186,37 @@ pub(super) struct Layout<'a> {
     pub(super) left: f64,
     pub(super) width: f64,
     pub(super) y: f64,
+    top: f64,
     bottom: f64,
+    /// Over the line for the date.
+    pub(super) date_word: &'static str,
     page: usize,
     pub(super) laid: Laid,
 }
 
 impl<'a> Layout<'a> {
-    fn new(faces: &'a Faces, left: f64, width: f64, bottom: f64) -> Layout<'a> {
+    fn new(faces: &'a Faces, (left, width): (f64, f64), (top, bottom): (f64, f64)) -> Layout<'a> {
         let laid = Laid { pages: vec![Vec::new()], ..Laid::default() };
-        Layout { faces, left, width, y: TOP, bottom, page: 0, laid }
+        Layout { faces, left, width, y: top, top, bottom, date_word: "", page: 0, laid }
     }
 
     /// All blocks, one under the other.
     pub(super) fn blocks(&mut self, blocks: &[Block]) {
         for (index, block) in blocks.iter().enumerate() {
             if matches!(block, Block::Heading(_) | Block::Subheading(_)) {
-                let next = blocks.get(index + 1).map_or(0.0, |next| self.height_of(next));
-                self.need(self.height_of(block) + next.min(KEEP_WITH_HEADING));
+                let next = blocks.get(index + 1).map_or(0.0, |next| self.beginning_of(next));
+                self.need((self.height_of(block) + next).min(self.page_room()));
             }
             self.block(block);
+        }
+    }
+
+    /// Height of what a block begins with: it stays with the heading above it.
+    fn beginning_of(&self, block: &Block) -> f64 {
+        match block {
+            Block::Table(table) => self.beginning_of_table(table),
+            Block::Drawing(_) | Block::Figure(_) | Block::Beside(..) => self.height_of(block),
+            _ => self.height_of(block).min(KEEP_WITH_HEADING),
         }
     }
 
@@ -172,21 +226,21 @@ impl<'a> Layout<'a> {
     }
 
     fn height_of_all(&self, blocks: &[Block], width: f64) -> f64 {
-        let mut scratch = Layout::new(self.faces, self.left, width, f64::INFINITY);
+        let mut scratch = Layout::new(self.faces, (self.left, width), (self.top, f64::INFINITY));
         for block in blocks {
             scratch.block(block);
         }
-        scratch.y - TOP
+        scratch.y - self.top
     }
 
     /// What is left of a page at most.
     pub(super) fn page_room(&self) -> f64 {
-        self.bottom - TOP
+        self.bottom - self.top
     }
 
     /// Turns the page unless so much room is left on it; true when it was turned.
     pub(super) fn need(&mut self, height: f64) -> bool {
-        let is_turned = self.y > TOP && self.y + height > self.bottom;
+        let is_turned = self.y > self.top && self.y + height > self.bottom;
         if is_turned {
             self.turn();
         }
@@ -195,25 +249,29 @@ impl<'a> Layout<'a> {
 
     /// Begins a new page, unless this one is empty.
     pub(super) fn turn(&mut self) {
-        if self.y > TOP && self.bottom.is_finite() {
+        if self.y > self.top && self.bottom.is_finite() {
             self.page += 1;
             if self.page >= self.laid.pages.len() {
                 self.laid.pages.push(Vec::new());
             }
-            self.y = TOP;
+            self.y = self.top;
         }
     }
 
     /// Room below the last block.
     pub(super) fn space(&mut self, height: f64) {
-        if self.y > TOP {
+        if self.y > self.top {
             self.y += height;
         }
     }
 
     pub(super) fn put(&mut self, role: Role, shapes: Vec<Shape>) {
+        self.put_content(role, Content::Shapes(shapes));
+    }
+
+    fn put_content(&mut self, role: Role, content: Content) {
         if let Some(page) = self.laid.pages.get_mut(self.page) {
-            page.push(Piece { role, shapes });
+            page.push(Piece { role, content });
         }
     }
 
@@ -231,10 +289,10 @@ impl<'a> Layout<'a> {
     }
 
     /// A drawing that becomes a new leaf.
-    pub(super) fn drawing(&mut self, shapes: Vec<Shape>) -> usize {
+    pub(super) fn drawing(&mut self, content: Content) -> usize {
         let leaf = self.laid.leaf_count;
         self.laid.leaf_count += 1;
-        self.put(Role::Drawing(leaf), shapes);
+        self.put_content(Role::Drawing(leaf), content);
         leaf
     }
 

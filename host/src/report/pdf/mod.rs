@@ -9,6 +9,7 @@
 //! and US Letter.
 
 mod block;
+mod drawing;
 mod font;
 mod layout;
 mod paint;
@@ -20,7 +21,8 @@ pub(super) mod tests;
 use thiserror::Error;
 
 use super::document::figure::{Figure, Shape};
-use super::document::{Block, Document, Fact, Table};
+use super::document::{Block, Document, Drawing, Fact, Letterhead, Photo, Table};
+use crate::words::pages as say;
 use font::{Faces, REPLACEMENT};
 
 /// Why no PDF came of a document.
@@ -44,12 +46,11 @@ pub fn render(document: &Document) -> Result<Vec<u8>, PdfError> {
     let mut held = held_document(document, &faces);
     if faces.replaced_count() > 0 {
         let count = faces.replaced_count();
-        let (characters, stand) =
-            if count == 1 { ("character", "stands") } else { ("characters", "stand") };
-        held.blocks.push(Block::Note(format!(
-            "{count} {characters} of what was typed cannot be shown in this file's font: \
-             {REPLACEMENT} {stand} there. The HTML file has them."
-        )));
+        let note = match count {
+            1 => say::character_replaced(REPLACEMENT),
+            count => say::characters_replaced(count, REPLACEMENT),
+        };
+        held.blocks.push(Block::Note(note.to(document.language).to_owned()));
     }
     let laid = layout::lay(&held, &faces);
     paint::paint(&held, &laid, &faces)
@@ -73,6 +74,20 @@ fn held_block(block: &Block, faces: &Faces) -> Block {
     let held = |text: &String| faces.held(text);
     let all = |texts: &[String]| texts.iter().map(held).collect();
     match block {
+        Block::Letterhead(head) => Block::Letterhead(Letterhead {
+            logo: head.logo.clone(),
+            name: held(&head.name),
+            lines: all(&head.lines),
+        }),
+        // Its words are the program's own and in the font.
+        Block::Drawing(drawing) => {
+            Block::Drawing(Drawing { alternative: held(&drawing.alternative), ..drawing.clone() })
+        }
+        Block::Photos(photos) => {
+            let photo =
+                |one: &Photo| Photo { caption: held(&one.caption), raster: one.raster.clone() };
+            Block::Photos(photos.iter().map(photo).collect())
+        }
         Block::Banner(text) => Block::Banner(held(text)),
         Block::Title { title, subtitle } => {
             Block::Title { title: held(title), subtitle: held(subtitle) }

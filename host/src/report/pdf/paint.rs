@@ -4,7 +4,8 @@ use krilla::color::rgb;
 use krilla::configure::ConfigurationBuilder;
 use krilla::configure::validate::{Accessibility, Archival};
 use krilla::destination::XyzDestination;
-use krilla::geom::{Path, PathBuilder, Point};
+use krilla::geom::{Path, PathBuilder, Point, Size, Transform};
+use krilla::image::Image;
 use krilla::metadata::{DateTime, Metadata};
 use krilla::num::NormalizedF32;
 use krilla::outline::{Outline, OutlineNode};
@@ -16,10 +17,10 @@ use krilla::{Document as PdfDocument, SerializeSettings};
 
 use super::PdfError;
 use super::font::Faces;
-use super::layout::{Laid, PAGE_HEIGHT, PAGE_WIDTH, Piece, Role};
-use super::tags;
-use crate::report::document::Document;
+use super::layout::{Content, Laid, Piece, Role, Sheet};
+use super::{drawing, tags};
 use crate::report::document::figure::{Anchor, DASHES, Ink, Pen, Shape, Type};
+use crate::report::document::{Document, Raster};
 
 /// Paints the pages and closes the file.
 pub(super) fn paint(document: &Document, laid: &Laid, faces: &Faces) -> Result<Vec<u8>, PdfError> {
@@ -32,17 +33,18 @@ pub(super) fn paint(document: &Document, laid: &Laid, faces: &Faces) -> Result<V
     let settings = SerializeSettings { configuration, ..SerializeSettings::default() };
     let mut pdf = PdfDocument::new_with(settings);
     let mut identifiers: Vec<Option<Identifier>> = vec![None; laid.leaf_count];
+    let sheet = Sheet::of(document.paper);
     for pieces in &laid.pages {
-        let size = PageSettings::from_wh(PAGE_WIDTH as f32, PAGE_HEIGHT as f32);
+        let size = PageSettings::from_wh(sheet.width as f32, sheet.height as f32);
         let mut page = pdf.start_page_with(size.ok_or_else(|| refused(&"page size"))?);
         let mut surface = page.surface();
         for piece in pieces {
-            paint_piece(&mut surface, piece, faces, &mut identifiers);
+            paint_piece(&mut surface, piece, faces, &mut identifiers)?;
         }
         surface.finish();
         page.finish();
     }
-    pdf.set_tag_tree(tags::tree(&laid.nodes, &identifiers));
+    pdf.set_tag_tree(tags::tree(&laid.nodes, &identifiers, document.language));
     pdf.set_outline(outline(laid));
     pdf.set_metadata(metadata(document));
     pdf.finish().map_err(|error| refused(&error))
@@ -53,7 +55,7 @@ fn paint_piece(
     piece: &Piece,
     faces: &Faces,
     identifiers: &mut [Option<Identifier>],
-) {
+) -> Result<(), PdfError> {
     let artifact = |kind| ContentTag::Artifact(Artifact::with_kind(kind));
     let (tag, leaf) = match piece.role {
         Role::Words(leaf) => (ContentTag::Span(SpanTag::empty()), Some(leaf)),
@@ -63,13 +65,37 @@ fn paint_piece(
         Role::Foot => (artifact(ArtifactType::Footer), None),
     };
     let identifier = surface.start_tagged(tag);
-    for shape in &piece.shapes {
-        paint_shape(surface, shape, faces);
-    }
+    let painted = match &piece.content {
+        Content::Shapes(shapes) => {
+            shapes.iter().for_each(|shape| paint_shape(surface, shape, faces));
+            Ok(())
+        }
+        Content::Drawing(picture, at, scale) => {
+            drawing::paint(surface, picture, *at, *scale, faces)
+        }
+        Content::Raster(raster, at, size) => paint_raster(surface, raster, *at, *size),
+    };
     surface.end_tagged();
     if let Some(slot) = leaf.and_then(|leaf| identifiers.get_mut(leaf)) {
         *slot = Some(identifier);
     }
+    painted
+}
+
+fn paint_raster(
+    surface: &mut Surface<'_>,
+    raster: &Raster,
+    (x, y): (f64, f64),
+    (width, height): (f64, f64),
+) -> Result<(), PdfError> {
+    // PDF/A allows no smoothing.
+    let image = Image::from_png(raster.png.to_vec().into(), false).map_err(PdfError::Refused)?;
+    let size = Size::from_wh(width as f32, height as f32);
+    let size = size.ok_or_else(|| PdfError::Refused("a picture without size".to_owned()))?;
+    surface.push_transform(&Transform::from_translate(x as f32, y as f32));
+    surface.draw_image(image, size);
+    surface.pop();
+    Ok(())
 }
 
 fn paint_shape(surface: &mut Surface<'_>, shape: &Shape, faces: &Faces) {
@@ -169,7 +195,7 @@ fn metadata(document: &Document) -> Metadata {
         .description(document.description.clone())
         .authors(document.authors.clone())
         .creator(document.program.clone())
-        .language("en".to_owned());
+        .language(document.language.code().to_owned());
     // PDF/A wants a date: the first of the calendar stands for none.
     metadata.creation_date(date(document.made_ms).unwrap_or(DateTime::new(0)))
 }

@@ -31,8 +31,9 @@ const DENSE: Setting = Setting {
 const CAPTION: Look = Look::new(8.6, true, Ink::Strong);
 /// Rows kept with the headings of a long table.
 const ROWS_KEPT: usize = 3;
-/// A table of so many rows is short: it stays whole where a page holds it.
+/// A table of so many rows, and no higher than this share of a page, is short: it stays whole.
 const SHORT_ROW_COUNT_MAX: usize = 14;
+const SHORT_SHARE_MAX: f64 = 0.4;
 
 /// A row as lines by cell, its look and height.
 struct Row {
@@ -41,9 +42,23 @@ struct Row {
     height: f64,
 }
 
+/// A table with its lines broken.
+struct Broken {
+    setting: Setting,
+    widths: Vec<f64>,
+    head: Row,
+    rows: Vec<Row>,
+    /// Height of caption, headings and the rows that stay with them.
+    beginning: f64,
+}
+
 impl Layout<'_> {
-    /// A table.
-    pub(super) fn table(&mut self, table: &Table) {
+    /// Height of what stays together at a table's beginning.
+    pub(super) fn beginning_of_table(&self, table: &Table) -> f64 {
+        self.broken_table(table).beginning
+    }
+
+    fn broken_table(&self, table: &Table) -> Broken {
         let setting = if table.is_dense { DENSE } else { NORMAL };
         let widths = self.widths(table);
         let names: Vec<String> = table.columns.iter().map(|column| column.name.clone()).collect();
@@ -56,11 +71,20 @@ impl Layout<'_> {
             .enumerate()
             .map(|(index, row)| self.row(row, &widths, look_of(index), setting))
             .collect();
-        let kept_count = if rows.len() <= SHORT_ROW_COUNT_MAX { rows.len() } else { ROWS_KEPT };
-        let kept: f64 = rows.iter().take(kept_count).map(|row| row.height).sum();
+        let first = |count: usize| rows.iter().take(count).map(|row| row.height).sum::<f64>();
+        let is_short = rows.len() <= SHORT_ROW_COUNT_MAX
+            && first(rows.len()) <= SHORT_SHARE_MAX * self.page_room();
+        let kept = first(if is_short { rows.len() } else { ROWS_KEPT });
         let caption_height = if table.caption.is_empty() { 0.0 } else { CAPTION.line_height() };
+        let beginning = (4.0 + caption_height + head.height + kept).min(self.page_room());
+        Broken { setting, widths, head, rows, beginning }
+    }
+
+    /// A table.
+    pub(super) fn table(&mut self, table: &Table) {
+        let Broken { setting, widths, head, rows, beginning } = self.broken_table(table);
+        self.need(beginning);
         self.space(4.0);
-        self.need((caption_height + head.height + kept).min(self.page_room()));
         let mut parts = Vec::new();
         if !table.caption.is_empty() {
             let lines = self.lines(&table.caption, CAPTION, 0.0);

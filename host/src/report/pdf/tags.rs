@@ -11,6 +11,8 @@ use krilla::tagging::{
     TagTree,
 };
 
+use crate::words::Language;
+
 /// What a group is.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Kind {
@@ -58,8 +60,12 @@ impl Node {
 }
 
 /// The PDF's tree; `identifiers` by leaf number.
-pub(super) fn tree(nodes: &[Node], identifiers: &[Option<Identifier>]) -> TagTree {
-    let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
+pub(super) fn tree(
+    nodes: &[Node],
+    identifiers: &[Option<Identifier>],
+    language: Language,
+) -> TagTree {
+    let mut tree = TagTree::new().with_lang(Some(language.code().to_owned()));
     for node in nodes.iter().filter_map(|node| pdf_node(node, identifiers)) {
         tree.push(node);
     }

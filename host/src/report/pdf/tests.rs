@@ -1,13 +1,16 @@
 //! What a reader of the file finds in it, by a small reading of our own.
 
 use super::*;
-use crate::report::document::{Align, Fact, Table};
+use crate::report::document::{Align, Fact, Paper, Table};
+use crate::words::Language;
 
 pub(in crate::report) mod reading;
 use reading::Pdf;
 
 fn document(blocks: Vec<Block>) -> Document {
     Document {
+        language: Language::English,
+        paper: Paper::A4,
         title: "A (tried) document \\ of ours".to_owned(),
         description: "Tried".to_owned(),
         authors: vec!["Zoë".to_owned()],

@@ -10,6 +10,7 @@ use super::zones::EDGE_DISTANCE;
 use crate::analysis::PinResult;
 use crate::analysis::zones::place;
 use crate::instrument::InstrumentKind;
+use crate::words::Language;
 
 /// Width of the page, in page units.
 pub(super) const PAGE_WIDTH: f64 = 1120.0;
@@ -71,26 +72,34 @@ pub(super) struct Frame {
     pub(super) mark_size: f64,
     /// Pins carry their names.
     pub(super) labels: bool,
+    /// Of its words.
+    pub(super) language: Language,
 }
 
 impl Frame {
     /// The whole field at a glance, its depth drawn larger where that helps.
-    pub(super) fn glance(field: Field, top: f64) -> Frame {
+    pub(super) fn glance(field: Field, top: f64, language: Language) -> Frame {
         let fill = INNER_WIDTH / (field.right_m - field.left_m + 2.0 * EDGE_M).max(0.02);
         let scale = fill.min(SCALE_MAX).min(DEPTH_MAX / field.depth_m());
         let stretch = (GLANCE_DEPTH / (field.depth_m() * scale)).clamp(1.0, STRETCH_MAX);
         let mark_size = (fill * 0.0135 * 0.42).clamp(2.0, MARK_SIZE);
         let from_m = field.left_m - EDGE_M;
-        Frame { field, from_m, top, scale, stretch, mark_size, labels: false }
+        Frame { field, from_m, top, scale, stretch, mark_size, labels: false, language }
     }
 
     /// A strip of it, to scale, wide enough for the pins' names.
-    pub(super) fn strip(field: Field, from_m: f64, width_m: f64, top: f64) -> Frame {
+    pub(super) fn strip(
+        field: Field,
+        from_m: f64,
+        width_m: f64,
+        top: f64,
+        language: Language,
+    ) -> Frame {
         let fill = INNER_WIDTH / (width_m + 2.0 * EDGE_M).max(0.02);
         let scale = fill.min(DEPTH_MAX / field.depth_m());
         let mark_size = (MARK_SIZE * scale / SCALE_MAX).clamp(2.0, 1.2 * MARK_SIZE);
         let from_m = from_m - EDGE_M;
-        Frame { field, from_m, top, scale, stretch: 1.0, mark_size, labels: true }
+        Frame { field, from_m, top, scale, stretch: 1.0, mark_size, labels: true, language }
     }
 
     /// A place on the plank, on the page.

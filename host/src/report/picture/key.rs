@@ -13,6 +13,7 @@ use crate::analysis::{Assessment, Band};
 use crate::report::legend::{self, Look, Mark};
 use crate::report::marks;
 use crate::units::TorqueUnit;
+use crate::words::{Language, Said, Word, pictures as say};
 
 const INK: &str = "#26221f";
 /// From line to line.
@@ -26,22 +27,27 @@ pub(super) fn draw(
     assessment: &Assessment,
     view: View,
     scale: Option<&Scale>,
-    unit: TorqueUnit,
+    (unit, language): (TorqueUnit, Language),
     top: f64,
 ) -> f64 {
-    let y = shades(body, view, scale, unit, top);
-    let y = signs(body, assessment, view, unit, y);
-    doubts(body, assessment, y)
+    let y = shades(body, view, scale, (unit, language), top);
+    let y = signs(body, assessment, view, (unit, language), y);
+    doubts(body, assessment, language, y)
 }
 
 /// The scale of the shading, from light to dark.
-fn shades(body: &mut String, view: View, scale: Option<&Scale>, unit: TorqueUnit, top: f64) -> f64 {
+fn shades(
+    body: &mut String,
+    view: View,
+    scale: Option<&Scale>,
+    (unit, language): (TorqueUnit, Language),
+    top: f64,
+) -> f64 {
     let Some(scale) = scale else {
-        text(body, (MARGIN, top), NORMAL, "Too few comparable readings to shade the plank.");
+        text(body, (MARGIN, top), NORMAL, say::UNSHADED.to(language));
         return top + LINE;
     };
-    let heading = format!("Shading, from all the pins around: {}", view.quantity(unit));
-    bold(body, (MARGIN, top), &heading);
+    bold(body, (MARGIN, top), say::shading(view.quantity(unit)).to(language));
     let top = top + 8.0;
     let width = INNER_WIDTH / CLASS_COUNT as f64;
     let mut deepest = 1;
@@ -52,7 +58,7 @@ fn shades(body: &mut String, view: View, scale: Option<&Scale>, unit: TorqueUnit
             "<rect x=\"{x:.1}\" y=\"{top:.1}\" width=\"{width:.1}\" height=\"{SWATCH}\" \
              fill=\"{shade}\" stroke=\"{INK}\" stroke-width=\"0.8\"/>"
         );
-        let lines = words::fitted(label, NORMAL, width - 4.0);
+        let lines = words::fitted(label.to(language), NORMAL, width - 4.0);
         deepest = deepest.max(lines.len());
         for (i, line) in lines.iter().enumerate() {
             text(body, (x + 2.0, top + SWATCH + 16.0 + 16.0 * i as f64), NORMAL, line);
@@ -66,78 +72,75 @@ fn signs(
     body: &mut String,
     assessment: &Assessment,
     view: View,
-    unit: TorqueUnit,
+    (unit, language): (TorqueUnit, Language),
     top: f64,
 ) -> f64 {
     let entries = entries(assessment, view, unit);
     let heading = match view {
-        View::Torque | View::Holding | View::Loose => format!(
-            "Marks: the pins as read, friction in {unit}; the worse of friction and holding \
-             factor counts (bands are ours and can be set)"
-        ),
-        View::Uncertainty => "Marks: the pins".to_owned(),
-        View::Residual => {
-            "Marks: each pin against what all other pins lead to expect there".to_owned()
-        }
+        View::Torque | View::Holding | View::Loose => say::marks_of_bands(unit.to_string()),
+        View::Uncertainty => say::MARKS_OF_PINS.said(),
+        View::Residual => say::MARKS_OF_RESIDUALS.said(),
     };
-    bold(body, (MARGIN, top), &heading);
+    let mut top = top;
+    for line in words::fitted(heading.to(language), NORMAL, INNER_WIDTH) {
+        bold(body, (MARGIN, top), &line);
+        top += 18.0;
+    }
+    top -= 18.0;
     let (mut x, mut y) = (MARGIN, top + 23.0);
     for (look, words) in entries {
-        let width = words::width(&words, NORMAL) + 40.0;
+        let words = words.to(language);
+        let width = words::width(words, NORMAL) + 40.0;
         if x + width > MARGIN + INNER_WIDTH && x > MARGIN {
             (x, y) = (MARGIN, y + LINE);
         }
         body.push_str(&mark(look, (x + 8.0, y - 4.8), 7.0));
-        text(body, (x + 22.0, y), NORMAL, &words);
+        text(body, (x + 22.0, y), NORMAL, words);
         x += width;
     }
     y + LINE + 4.0
 }
 
 /// Looks in the order of the scale, with their words.
-pub(crate) fn entries(
-    assessment: &Assessment,
-    view: View,
-    unit: TorqueUnit,
-) -> Vec<(Look, String)> {
+pub(crate) fn entries(assessment: &Assessment, view: View, unit: TorqueUnit) -> Vec<(Look, Said)> {
     let marks: Vec<Mark> =
         (0..assessment.pins.len()).map(|index| look(assessment, index, view).mark).collect();
     let count = |of: Look| marks.iter().filter(|mark| **mark == of.mark).count();
-    let fixed: &[(Look, &str)] = match view {
+    let fixed: &[(Look, Word)] = match view {
         View::Torque | View::Holding | View::Loose => &[],
-        View::Uncertainty => &[(legend::READ, "read"), (legend::MISSING, "not read")],
+        View::Uncertainty => &[(legend::READ, say::READ), (legend::MISSING, say::NOT_READ)],
         View::Residual => &[
-            (legend::ORDINARY, "as expected"),
-            (legend::ABOVE, "tighter than its neighbours"),
-            (legend::BAD_HOLE, "looser than its own neighbours: a bad hole"),
-            (legend::BAD_PLACE, "loose with its neighbours: a bad place"),
-            (legend::look(Band::CannotTell), "without a friction to compare"),
-            (legend::UNREAD, "not read"),
+            (legend::ORDINARY, say::AS_EXPECTED),
+            (legend::ABOVE, say::TIGHTER),
+            (legend::BAD_HOLE, say::BAD_HOLE),
+            (legend::BAD_PLACE, say::BAD_PLACE),
+            (legend::look(Band::CannotTell), say::NO_FRICTION),
+            (legend::UNREAD, say::NOT_READ),
         ],
     };
-    let fixed = fixed.iter().map(|(look, words)| (*look, (*words).to_owned()));
-    let mut all: Vec<(Look, String)> = fixed.collect();
+    let mut all: Vec<(Look, Said)> =
+        fixed.iter().map(|(look, words)| (*look, words.said())).collect();
     if all.is_empty() {
         all.extend(assessment.statistics.band_counts.iter().map(|(band, _)| {
             let range = legend::range(*band, &assessment.profile, unit);
-            (legend::look(*band), format!("{}: {range}", legend::name(*band)))
+            (legend::look(*band), say::band_of(legend::name(*band), range))
         }));
-        all.push((legend::UNREAD, "not read".to_owned()));
+        all.push((legend::UNREAD, say::NOT_READ.said()));
     }
     all.into_iter()
         .map(|(look, words)| (look, count(look), words))
         .filter(|(_, count, _)| *count > 0)
-        .map(|(look, count, words)| (look, format!("{count} {words}")))
+        .map(|(look, count, words)| (look, say::counted(count, words)))
         .collect()
 }
 
 /// What is to be doubted of the lever, where anything is: a line for each mark.
-fn doubts(body: &mut String, assessment: &Assessment, top: f64) -> f64 {
+fn doubts(body: &mut String, assessment: &Assessment, language: Language, top: f64) -> f64 {
     let mut y = top;
     for entry in marks::legend_entries(assessment) {
         // The sign stands at the upper right of what it is given: here in the marks' column.
         body.push_str(&doubt((MARGIN + 1.4, y + 2.2), 7.0));
-        text(body, (MARGIN + 22.0, y), NORMAL, &format!("in doubt: {entry}"));
+        text(body, (MARGIN + 22.0, y), NORMAL, say::in_doubt(entry).to(language));
         y += LINE;
     }
     y
@@ -152,31 +155,30 @@ fn bold(body: &mut String, (x, y): (f64, f64), words: &str) {
 }
 
 /// The zones in words, a paragraph each; gives back where it ends.
-pub(super) fn zones(body: &mut String, assessment: &Assessment, unit: TorqueUnit, top: f64) -> f64 {
+pub(super) fn zones(
+    body: &mut String,
+    assessment: &Assessment,
+    (unit, language): (TorqueUnit, Language),
+    top: f64,
+) -> f64 {
     let captions = words::captions(assessment, unit);
     let mut y = top;
     for (letter, caption) in &captions {
         body.push_str(&tag((MARGIN + 8.0, y - 4.5), *letter));
-        for line in words::fitted(caption, NORMAL, INNER_WIDTH - 24.0) {
+        for line in words::fitted(caption.to(language), NORMAL, INNER_WIDTH - 24.0) {
             text(body, (MARGIN + 24.0, y), NORMAL, &line);
             y += 18.0;
         }
         y += 5.0;
     }
     if captions.is_empty() {
-        let words = if assessment.field.points.is_empty() {
-            "Too few comparable readings to look for zones."
-        } else {
-            "No zone stands out: nowhere are pins loose together."
-        };
-        text(body, (MARGIN, y), NORMAL, words);
+        let words =
+            if assessment.field.points.is_empty() { say::NO_ZONES_SOUGHT } else { say::NO_ZONE };
+        text(body, (MARGIN, y), NORMAL, words.to(language));
         y += 23.0;
     } else {
-        let legend = "Edged and hatched: a zone, the tight pins among its loose ones included.";
-        let caution = "Readings of the pattern, not findings: torque alone neither proves nor \
-                       clears a split.";
-        for line in [legend, caution] {
-            text(body, (MARGIN + 24.0, y - 3.0), SMALL, line);
+        for line in [say::ZONE_EDGES, say::READINGS_NOT_FINDINGS] {
+            text(body, (MARGIN + 24.0, y - 3.0), SMALL, line.to(language));
             y += 17.0;
         }
         y += 3.0;

@@ -32,10 +32,12 @@ use self::signs::{Point, escape};
 use self::view::Scale;
 use self::zones::Callouts;
 use super::MapModel;
+use crate::analysis::Assessment;
 use crate::analysis::field::grid::FieldGrid;
 use crate::instrument::InstrumentKind;
 use crate::text::printable_short;
 use crate::units::TorqueUnit;
+use crate::words::{Fixed, Language, Said, pictures as say};
 
 pub(crate) use self::key::entries;
 pub(crate) use self::pins::{look, pin_value};
@@ -57,6 +59,7 @@ struct Sheet<'a> {
     grid: Option<&'a FieldGrid>,
     view: View,
     unit: TorqueUnit,
+    language: Language,
     scale: Scale,
 }
 
@@ -66,10 +69,11 @@ impl<'a> Sheet<'a> {
         grid: Option<&'a FieldGrid>,
         view: View,
         unit: TorqueUnit,
+        language: Language,
     ) -> Sheet<'a> {
         let grid = grid.filter(|grid| grid.cells.iter().any(Option::is_some));
         let scale = view.scale(&model.assessment.profile, unit);
-        Sheet { model, grid, view, unit, scale }
+        Sheet { model, grid, view, unit, language, scale }
     }
 }
 
@@ -77,7 +81,7 @@ impl<'a> Sheet<'a> {
 /// pin by name. `grid` is the plank between the pins; without it the plank stays unshaded and the
 /// legend says so.
 pub fn map(model: &MapModel<'_>, grid: Option<&FieldGrid>, view: View, unit: TorqueUnit) -> String {
-    let sheet = Sheet::new(model, grid, view, unit);
+    let sheet = Sheet::new(model, grid, view, unit, Language::English);
     let mut body = String::new();
     let y = title(&mut body, &sheet);
     let y = glance(&mut body, &sheet, y, true);
@@ -91,8 +95,9 @@ pub fn overview(
     grid: Option<&FieldGrid>,
     view: View,
     unit: TorqueUnit,
+    language: Language,
 ) -> String {
-    at_a_glance(model, grid, view, unit, true)
+    at_a_glance(&Sheet::new(model, grid, view, unit, language), true)
 }
 
 /// The same beside another picture that says already what the zones are.
@@ -101,22 +106,16 @@ pub fn companion(
     grid: Option<&FieldGrid>,
     view: View,
     unit: TorqueUnit,
+    language: Language,
 ) -> String {
-    at_a_glance(model, grid, view, unit, false)
+    at_a_glance(&Sheet::new(model, grid, view, unit, language), false)
 }
 
-fn at_a_glance(
-    model: &MapModel<'_>,
-    grid: Option<&FieldGrid>,
-    view: View,
-    unit: TorqueUnit,
-    with_captions: bool,
-) -> String {
-    let sheet = Sheet::new(model, grid, view, unit);
+fn at_a_glance(sheet: &Sheet<'_>, with_captions: bool) -> String {
     let mut body = String::new();
-    bold(&mut body, (MARGIN, 20.0), 16.0, view.title());
-    let y = glance(&mut body, &sheet, 30.0, with_captions);
-    page(&body, &sheet, y)
+    bold(&mut body, (MARGIN, 20.0), 16.0, say::title(sheet.view).to(sheet.language));
+    let y = glance(&mut body, sheet, 30.0, with_captions);
+    page(&body, sheet, y)
 }
 
 /// Every pin by name, in strips.
@@ -125,8 +124,9 @@ pub fn detail(
     grid: Option<&FieldGrid>,
     view: View,
     unit: TorqueUnit,
+    language: Language,
 ) -> String {
-    let sheet = Sheet::new(model, grid, view, unit);
+    let sheet = Sheet::new(model, grid, view, unit, language);
     let mut body = String::new();
     let y = by_name(&mut body, &sheet, 0.0);
     page(&body, &sheet, y)
@@ -135,14 +135,11 @@ pub fn detail(
 fn title(body: &mut String, sheet: &Sheet<'_>) -> f64 {
     let instrument = sheet.model.instrument;
     let name = printable_short(&instrument.name, NAME_COUNT_MAX);
-    bold(body, (MARGIN, 32.0), HEADING, sheet.view.title());
+    bold(body, (MARGIN, 32.0), HEADING, say::title(sheet.view).to(sheet.language));
     let statistics = &sheet.model.assessment.statistics;
-    let line = format!(
-        "Tuning pins of {name}: {} of {} read",
-        statistics.read_count, statistics.pin_count
-    );
+    let line = say::tuning_pins(name, statistics.read_count, statistics.pin_count);
     let mut y = 55.0;
-    for line in words::fitted(&line, NORMAL, INNER_WIDTH) {
+    for line in words::fitted(line.to(sheet.language), NORMAL, INNER_WIDTH) {
         text(body, (MARGIN, y), NORMAL, &line);
         y += 18.0;
     }
@@ -150,39 +147,36 @@ fn title(body: &mut String, sheet: &Sheet<'_>) -> f64 {
 }
 
 /// Where one looks from.
-fn standpoint(kind: InstrumentKind, stretch: f64) -> String {
+fn standpoint(kind: InstrumentKind, stretch: f64) -> Said {
     let seen = match kind {
-        InstrumentKind::Grand => "Seen from the player: bass left, keyboard below the picture",
-        InstrumentKind::Upright => "Seen from the front: bass left, keyboard below the picture",
+        InstrumentKind::Grand => say::SEEN_GRAND,
+        InstrumentKind::Upright => say::SEEN_UPRIGHT,
     };
-    if stretch > 1.05 {
-        format!("{seen}; depth drawn {stretch:.1} times as large as length.")
-    } else {
-        format!("{seen}; to scale.")
-    }
+    if stretch > 1.05 { say::stretched(seen, Fixed(stretch, 1)) } else { say::to_scale(seen) }
 }
 
 fn glance(body: &mut String, sheet: &Sheet<'_>, top: f64, with_captions: bool) -> f64 {
     let assessment = sheet.model.assessment;
     if assessment.pins.is_empty() {
-        text(body, (MARGIN, top + 20.0), NORMAL, "This instrument has no pins.");
+        text(body, (MARGIN, top + 20.0), NORMAL, say::NO_PINS.to(sheet.language));
         return top + 60.0;
     }
     let kind = sheet.model.instrument.kind;
     let field = Field::new(&assessment.pins, kind);
     let all: Vec<usize> = (0..assessment.pins.len()).collect();
-    let mut frame = Frame::glance(field, top);
+    let mut frame = Frame::glance(field, top, sheet.language);
     let callouts = Callouts::place(&frame, assessment, &all);
     let above = if field.flange_below { 8.0 } else { ABOVE };
     frame.top = top + 24.0 + callouts.height() + above + frame.pad();
-    text(body, (MARGIN, top + 14.0), NORMAL, &standpoint(kind, frame.stretch));
+    let standpoint = standpoint(kind, frame.stretch);
+    text(body, (MARGIN, top + 14.0), NORMAL, standpoint.to(sheet.language));
     let bottom = draw(body, &frame, sheet, &all, Some((&callouts, above)));
     let mut y = bottom + 28.0;
     if with_captions {
-        y = key::zones(body, assessment, sheet.unit, y);
+        y = key::zones(body, assessment, (sheet.unit, sheet.language), y);
     }
     let scale = sheet.grid.map(|_| &sheet.scale);
-    key::draw(body, assessment, sheet.view, scale, sheet.unit, y + 8.0)
+    key::draw(body, assessment, sheet.view, scale, (sheet.unit, sheet.language), y + 8.0)
 }
 
 fn by_name(body: &mut String, sheet: &Sheet<'_>, top: f64) -> f64 {
@@ -195,7 +189,7 @@ fn by_name(body: &mut String, sheet: &Sheet<'_>, top: f64) -> f64 {
     let mut y = top;
     for part in parts {
         let left_m = part.iter().map(|i| assessment.pins[*i].site.x_m).fold(f64::MAX, f64::min);
-        let mut frame = Frame::strip(field, left_m, width_m, y);
+        let mut frame = Frame::strip(field, left_m, width_m, y, sheet.language);
         let above = if field.flange_below { 16.0 } else { ABOVE };
         // A part of the rows only may stand in a strip: the drawing begins at its own uppermost.
         let first = part.iter().map(|i| frame.pin(&assessment.pins[*i]).1 - y);
@@ -236,17 +230,29 @@ fn draw(
     plate::edge(body, frame, ground, &assessment.pins, part)
 }
 
-fn page(body: &str, sheet: &Sheet<'_>, height: f64) -> String {
-    let mut said = sheet.view.title().to_owned();
-    for (letter, caption) in words::captions(sheet.model.assessment, sheet.unit) {
-        let _ = write!(said, ". {letter}: {caption}");
+/// What a picture shows, for who cannot see it.
+pub fn in_words(
+    assessment: &Assessment,
+    view: View,
+    unit: TorqueUnit,
+    language: Language,
+) -> String {
+    let mut said = say::title(view).to(language).to_owned();
+    for (letter, caption) in words::captions(assessment, unit) {
+        let _ = write!(said, ". {letter}: {}", caption.to(language));
     }
+    said
+}
+
+fn page(body: &str, sheet: &Sheet<'_>, height: f64) -> String {
+    let said = in_words(sheet.model.assessment, sheet.view, sheet.unit, sheet.language);
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {PAGE_WIDTH} {height:.0}\" \
          width=\"{PAGE_WIDTH}\" height=\"{height:.0}\" role=\"img\" \
          font-family=\"'DejaVu Sans Condensed', 'DejaVu Sans', Verdana, sans-serif\" \
-         font-size=\"{NORMAL}\" fill=\"#26221f\"><title>Pin field</title><desc>{}</desc>\
+         font-size=\"{NORMAL}\" fill=\"#26221f\"><title>{}</title><desc>{}</desc>\
          <rect width=\"{PAGE_WIDTH}\" height=\"{height:.0}\" fill=\"#ffffff\"/>{body}</svg>",
+        say::PIN_FIELD.to(sheet.language),
         escape(&said)
     )
 }

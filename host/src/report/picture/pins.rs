@@ -16,6 +16,7 @@ use crate::analysis::{Assessment, Band, PinResult};
 use crate::report::legend::{self, Look};
 use crate::report::{marks, torque};
 use crate::units::TorqueUnit;
+use crate::words::{Language, pictures as say};
 
 /// How a pin is drawn in a view.
 pub(crate) fn look(assessment: &Assessment, index: usize, view: View) -> Look {
@@ -73,7 +74,7 @@ pub(super) fn draw(
     for (pin, look) in &pins {
         let (x, y) = frame.pin(pin);
         body.push_str("<g>");
-        let _ = write!(body, "<title>{}</title>", escape(&tip(pin, unit)));
+        let _ = write!(body, "<title>{}</title>", escape(&tip(pin, unit, frame.language)));
         body.push_str(&mark(*look, (x, y), frame.mark_size));
         if signs && !pin.marks.is_empty() {
             body.push_str(&doubt((x, y), frame.mark_size));
@@ -103,16 +104,17 @@ fn collars(body: &mut String, frame: &Frame, pins: &[(&PinResult, Look)]) {
 }
 
 /// What a pointer held over a pin tells.
-fn tip(pin: &PinResult, unit: TorqueUnit) -> String {
+fn tip(pin: &PinResult, unit: TorqueUnit, language: Language) -> String {
     let name = place::pin_name(pin.pin);
+    let band = legend::name(pin.judgement.band).to(language);
     let friction = match (pin.read, pin.friction_nm) {
-        (false, _) => ": not read".to_owned(),
+        (false, _) => format!(": {}", say::NOT_READ.to(language)),
         (true, Some(friction)) => {
-            format!(": {}, {}", torque(friction.value, unit), legend::name(pin.judgement.band))
+            format!(": {}, {band}", language.numeral(&torque(friction.value, unit)))
         }
-        (true, None) => format!(": {}", legend::name(pin.judgement.band)),
+        (true, None) => format!(": {band}"),
     };
-    let why = marks::of_pin(pin).map_or(String::new(), |why| format!(": {why}"));
+    let why = marks::of_pin(pin).map_or(String::new(), |why| format!(": {}", why.to(language)));
     format!("{name}{friction}{why}")
 }
 

@@ -9,6 +9,7 @@ use super::signs::Point;
 use super::{SMALL, words};
 use crate::analysis::PinResult;
 use crate::instrument::Instrument;
+use crate::words::{pictures as say, plank};
 
 const IRON: &str = "#bdb7b0";
 const INK: &str = "#26221f";
@@ -44,7 +45,8 @@ pub(super) fn struts(body: &mut String, frame: &Frame, ground: &Ground) {
             let _ = write!(
                 body,
                 "<text transform=\"rotate(-90 {x:.1} {y:.1})\" x=\"{x:.1}\" y=\"{y:.1}\" \
-                 font-size=\"{SMALL}\" text-anchor=\"middle\">strut</text>"
+                 font-size=\"{SMALL}\" text-anchor=\"middle\">{}</text>",
+                say::STRUT.to(frame.language)
             );
         }
     }
@@ -110,13 +112,14 @@ pub(super) fn edge(
     if pins.iter().any(|pin| pins.first().is_some_and(|p| p.site.section != pin.site.section)) {
         for (_, name, hull) in &ground.sections {
             let (left, ..) = hull.bounds();
-            let name = format!("<tspan font-weight=\"bold\">{name}</tspan>");
+            let name = plank::section(name);
+            let name = format!("<tspan font-weight=\"bold\">{}</tspan>", name.to(frame.language));
             raw_text(body, (left, names_y), "start", &name);
         }
     }
     let has_flange = pins.iter().any(|pin| pin.site.at_flange);
-    let words =
-        if has_flange { "plate flange (string side)" } else { "string side, no plate flange" };
+    let words = if has_flange { say::FLANGE } else { say::NO_FLANGE };
+    let words = words.to(frame.language);
     if below {
         raw_text(body, (left, names_y + 17.0), "start", words);
     } else {
@@ -133,6 +136,7 @@ pub(super) fn edge(
         }
     }
     notes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let first_words = |note: u8| say::note(note).to(frame.language).to_owned();
     let mut section = None;
     let mut last_x = f64::MIN;
     for (i, (x, note, of)) in notes.iter().enumerate() {
@@ -142,12 +146,12 @@ pub(super) fn edge(
         let wanted = is_first || is_last || note.is_multiple_of(5);
         if wanted && x - last_x >= NOTE_DISTANCE_MIN {
             last_x = *x;
-            let words = if is_first { format!("note {note}") } else { note.to_string() };
+            let words = if is_first { first_words(*note) } else { note.to_string() };
             raw_text(body, (*x, notes_y), if is_first { "start" } else { "middle" }, &words);
         }
         if is_first {
             // These words begin at the pin; the next number stands about the middle of its own.
-            last_x = x + words::width(&format!("note {note}"), SMALL) - 0.5 * NOTE_DISTANCE_MIN;
+            last_x = x + words::width(&first_words(*note), SMALL) - 0.5 * NOTE_DISTANCE_MIN;
         }
     }
     if below { names_y + 25.0 } else { names_y + 8.0 }

@@ -91,8 +91,8 @@ fn letters_are_six_points_on_a4_and_files_small() {
             check(&svg);
             assert!(svg.len() <= 300_000, "{} bytes", svg.len());
         }
-        check(&overview(&model, Some(&grid), view, UNIT));
-        check(&detail(&model, None, view, UNIT));
+        check(&overview(&model, Some(&grid), view, UNIT, Language::English));
+        check(&detail(&model, None, view, UNIT, Language::English));
     }
 }
 
@@ -116,7 +116,7 @@ fn names(svg: &str) -> Vec<(f64, f64, String)> {
 fn every_pin_has_its_name_and_no_name_touches_another() {
     let (instrument, assessment) = split_plank();
     let model = MapModel { instrument: &instrument, assessment: &assessment };
-    let names = names(&detail(&model, None, View::Torque, UNIT));
+    let names = names(&detail(&model, None, View::Torque, UNIT, Language::English));
     let mut told: Vec<String> = names.iter().map(|(.., name)| name.clone()).collect();
     let mut pins: Vec<String> = assessment
         .pins
@@ -180,20 +180,21 @@ fn extent(path: &str) -> (f64, f64, f64, f64) {
 fn the_dark_part_of_the_plank_is_where_its_loose_pins_are() {
     let (instrument, assessment) = split_plank();
     let model = MapModel { instrument: &instrument, assessment: &assessment };
-    let svg = overview(&model, Some(&split_grid(&assessment)), View::Torque, UNIT);
+    let svg =
+        overview(&model, Some(&split_grid(&assessment)), View::Torque, UNIT, Language::English);
     let darkest = view::SHADES[view::CLASS_COUNT - 1];
     let end = svg.find(&format!("\" fill=\"{darkest}\" shape")).expect("a dark part");
     let start = svg[..end].rfind("d=\"").expect("a path") + 3;
     let (left, top, right, bottom) = extent(&svg[start..end]);
     let field = Field::new(&assessment.pins, instrument.kind);
-    let frame = Frame::glance(field, 0.0);
+    let frame = Frame::glance(field, 0.0, Language::English);
     let loose: Vec<Point> =
         assessment.pins.iter().filter(|pin| pin.zone.is_some()).map(|pin| frame.pin(pin)).collect();
     let from = loose.iter().map(|p| p.0).fold(f64::MAX, f64::min);
     let to = loose.iter().map(|p| p.0).fold(f64::MIN, f64::max);
     assert!((left - from).abs() < 12.0 && (right - to).abs() < 12.0, "{left} {right}: {from} {to}");
     assert!(bottom - top < 50.0, "one row of three, not the depth: {top} {bottom}");
-    let bare = overview(&model, None, View::Torque, UNIT);
+    let bare = overview(&model, None, View::Torque, UNIT, Language::English);
     assert!(!bare.contains("crispEdges") && bare.contains("Too few comparable readings"));
 }
 

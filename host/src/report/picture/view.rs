@@ -4,9 +4,10 @@
 //! to worry about; the limits of torque and holding factor are the profile's bands, so that
 //! picture, bands and verdict speak of the same numbers.
 
-use crate::analysis::Profile;
 use crate::analysis::field::grid::GridCell;
+use crate::analysis::{Band, Profile};
 use crate::units::TorqueUnit;
+use crate::words::{Numeral, Said, pictures as say, plank};
 
 /// What is drawn.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -74,20 +75,13 @@ impl View {
     }
 
     /// What the shading is, with its unit.
-    pub fn quantity(self, unit: TorqueUnit) -> String {
+    pub fn quantity(self, unit: TorqueUnit) -> Said {
         match self {
-            View::Torque => format!("friction of the plank, {unit}"),
-            View::Holding => {
-                "holding factor: friction over the string's moment at pitch".to_owned()
-            }
-            View::Loose => "chance that a pin there is doubtful or worse, %".to_owned(),
-            View::Uncertainty => {
-                format!("standard uncertainty of the friction of the plank, {unit}")
-            }
-            View::Residual => {
-                "friction of the plank as a share of what a sound one would have there, %"
-                    .to_owned()
-            }
+            View::Torque => say::friction_in(unit.to_string()),
+            View::Holding => say::HOLDING.said(),
+            View::Loose => say::LOOSE_CHANCE.said(),
+            View::Uncertainty => say::u_of_friction(unit.to_string()),
+            View::Residual => say::SOUND_SHARE.said(),
         }
     }
 
@@ -115,8 +109,9 @@ impl View {
                     p.doubtful_nm.value,
                     p.failing_nm.value,
                 ];
-                let words = ["", "as new", "serviceable", "weak", "doubtful"];
-                let words = words.into_iter().chain(["failing"]).collect();
+                let words = [Band::AsNew, Band::Serviceable, Band::Weak, Band::Doubtful];
+                let words = words.into_iter().chain([Band::Failing]).map(Some);
+                let words = std::iter::once(None).chain(words).collect();
                 let shown =
                     |nm: f64| format!("{:.*}", unit.decimals(), unit.from_newton_metres(nm));
                 Scale::falling(limits, &shown, words)
@@ -130,7 +125,8 @@ impl View {
                     p.failing_factor.value,
                     p.not_holding_factor.value,
                 ];
-                let words = vec!["", "", "", "doubtful", "failing", "not holding"];
+                let words = [Band::Doubtful, Band::Failing, Band::NotHolding];
+                let words = [None; 3].into_iter().chain(words.map(Some)).collect();
                 Scale::falling(limits, &|factor| format!("{factor:.1}"), words)
             }
             View::Loose => Scale::rising(LOOSE_LIMITS, &percent),
@@ -140,7 +136,7 @@ impl View {
                     |nm: f64| format!("{:.*}", unit.decimals(), unit.from_newton_metres(nm));
                 Scale::rising(limits, &shown)
             }
-            View::Residual => Scale::falling(SHARE_LIMITS, &percent, vec![""; CLASS_COUNT]),
+            View::Residual => Scale::falling(SHARE_LIMITS, &percent, vec![None; CLASS_COUNT]),
         }
     }
 }
@@ -175,7 +171,7 @@ pub(crate) struct Scale {
     limits: [f64; CLASS_COUNT - 1],
     falling: bool,
     /// What each class covers, with its word where it has one.
-    pub(crate) labels: Vec<String>,
+    pub(crate) labels: Vec<Said>,
 }
 
 impl Scale {
@@ -183,19 +179,19 @@ impl Scale {
     fn falling(
         limits: [f64; CLASS_COUNT - 1],
         shown: &dyn Fn(f64) -> String,
-        words: Vec<&str>,
+        words: Vec<Option<Band>>,
     ) -> Scale {
-        let ranges = ranges(limits, shown, "and more", "under");
-        let labels = ranges.into_iter().zip(words).map(|(range, word)| match word {
-            "" => range,
-            word => format!("{range} {word}"),
+        let ranges = ranges(limits, shown, true);
+        let labels = ranges.into_iter().zip(words).map(|(range, band)| match band {
+            None => range,
+            Some(band) => Said::joined(&[range, plank::band(band).said()], " "),
         });
         Scale { limits, falling: true, labels: labels.collect() }
     }
 
     /// Darker where the value is greater.
     fn rising(limits: [f64; CLASS_COUNT - 1], shown: &dyn Fn(f64) -> String) -> Scale {
-        Scale { limits, falling: false, labels: ranges(limits, shown, "under", "and more") }
+        Scale { limits, falling: false, labels: ranges(limits, shown, false) }
     }
 
     /// The class of a value; `None` for what is no number.
@@ -208,22 +204,22 @@ impl Scale {
     }
 }
 
+/// What each class covers; the first is open above where `falling`, else below.
 fn ranges(
     limits: [f64; CLASS_COUNT - 1],
     shown: &dyn Fn(f64) -> String,
-    first: &str,
-    last: &str,
-) -> Vec<String> {
-    let open = |word: &str, limit: f64| match word {
-        "under" => format!("under {}", shown(limit)),
-        word => format!("{} {word}", shown(limit)),
+    falling: bool,
+) -> Vec<Said> {
+    let shown = |limit: f64| Numeral(shown(limit));
+    let open = |above: bool, limit: f64| {
+        if above { say::and_more(shown(limit)) } else { say::under(shown(limit)) }
     };
-    let mut ranges = vec![open(first, limits[0])];
+    let mut ranges = vec![open(falling, limits[0])];
     for pair in limits.windows(2) {
         let (low, high) = (pair[0].min(pair[1]), pair[0].max(pair[1]));
-        ranges.push(format!("{}–{}", shown(low), shown(high)));
+        ranges.push(say::between(shown(low), shown(high)));
     }
-    ranges.push(open(last, limits[CLASS_COUNT - 2]));
+    ranges.push(open(!falling, limits[CLASS_COUNT - 2]));
     ranges
 }
 
@@ -269,13 +265,13 @@ mod tests {
     #[test]
     fn classes_are_the_bands_in_the_users_unit() {
         let scale = View::Torque.scale(&Profile::default(), TorqueUnit::InchPoundForce);
-        assert_eq!(scale.labels[5], "under 30 failing");
-        assert_eq!(scale.labels[4], "30–50 doubtful");
+        assert_eq!(&*scale.labels[5], "under 30 failing");
+        assert_eq!(&*scale.labels[4], "30–50 doubtful");
         assert_eq!(scale.class(3.3), Some(5));
         assert_eq!(scale.class(12.0), Some(1));
         let scale = View::Holding.scale(&Profile::default(), TorqueUnit::NewtonMetre);
-        assert_eq!(scale.labels[5], "under 1.0 not holding");
-        assert_eq!(scale.labels[0], "2.5 and more");
+        assert_eq!(&*scale.labels[5], "under 1.0 not holding");
+        assert_eq!(&*scale.labels[0], "2.5 and more");
     }
 
     #[test]

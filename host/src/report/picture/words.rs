@@ -4,8 +4,9 @@
 
 use super::super::{torque, zone_letter};
 use crate::analysis::Assessment;
-use crate::analysis::zones::{Zone, ZoneShape};
+use crate::analysis::zones::Zone;
 use crate::units::TorqueUnit;
+use crate::words::{Numeral, Said, Word, pictures as say, plank};
 
 /// Width of a character over the size of its letters, on the wide side of the fonts named.
 const CHARACTER_WIDTH: f64 = 0.60;
@@ -18,61 +19,49 @@ pub(super) fn width(words: &str, size: f64) -> f64 {
 }
 
 /// The shape as one would say it.
-pub(crate) fn shape(zone: &Zone) -> String {
-    match zone.shape {
-        ZoneShape::RaggedLineInside => "ragged line inside the field".to_owned(),
-        ZoneShape::AlongFlange => "line along the plate flange".to_owned(),
-        ZoneShape::Scattered => "single pins here and there".to_owned(),
-        ZoneShape::Everywhere => "the whole plank".to_owned(),
-        other => other.word().replace('-', " "),
-    }
+pub(crate) fn shape(zone: &Zone) -> Word {
+    plank::shape(zone.shape)
 }
 
 /// How many of the zone's pins are loose.
-pub(crate) fn loose_of(zone: &Zone) -> String {
+pub(crate) fn loose_of(zone: &Zone) -> Said {
     let loose = zone.pins.len();
     let read = loose + zone.tight_inside.len();
-    if read > loose {
-        format!("{loose} of {read} pins read there are loose")
-    } else {
-        let pins = if loose == 1 { "pin" } else { "pins" };
-        format!("{loose} loose {pins}")
+    match loose {
+        loose if read > loose => say::loose_of_read(loose, read),
+        1 => say::ONE_LOOSE_PIN.said(),
+        loose => say::loose_pins(loose),
     }
 }
 
 /// The zone at the picture, short: shape and count.
-pub(super) fn callout(zone: &Zone) -> String {
+pub(super) fn callout(zone: &Zone) -> Said {
     let loose = zone.pins.len();
     let read = loose + zone.tight_inside.len();
-    let count = if read > loose { format!("{loose} of {read}") } else { loose.to_string() };
-    // A question, not a finding: what one looks for first when a plank shows this (ONE each).
-    let question = match zone.shape {
-        ZoneShape::RaggedLineInside => ": a split?",
-        ZoneShape::AlongFlange => ": crushed at the flange?",
-        _ => "",
-    };
-    format!("{}, {count} pins loose{question}", shape(zone))
+    let count = if read > loose { say::of(loose, read) } else { Said::same(loose.to_string()) };
+    say::callout(shape(zone), count, say::question(zone.shape))
 }
 
 /// The zone in a line: what, where, how deep, and how such a thing usually reads.
-pub(crate) fn caption(zone: &Zone, unit: TorqueUnit) -> String {
+pub(crate) fn caption(zone: &Zone, unit: TorqueUnit) -> Said {
     let (shape, place) = (shape(zone), &zone.place);
-    let told = if shape == *place { shape } else { format!("{shape}, {place}") };
-    let mut line = format!(
-        "{told}; {} (middle {}, {} {})",
+    let told = if shape.said() == *place { place.clone() } else { say::shape_at(shape, place) };
+    let shown = |nm: f64| Numeral(torque(nm, unit));
+    let line = say::caption(
+        told,
         loose_of(zone),
-        torque(zone.friction_median_nm, unit),
+        shown(zone.friction_median_nm),
         zone.surroundings_words(),
-        torque(zone.surroundings_nm, unit),
+        shown(zone.surroundings_nm),
     );
-    if let Some(reading) = zone.readings.first() {
-        line.push_str(&format!(". Read as: {}.", reading.text));
+    match zone.readings.first() {
+        Some(reading) => say::read_as(line, reading.text),
+        None => line,
     }
-    line
 }
 
 /// Every zone's letter and caption.
-pub(crate) fn captions(assessment: &Assessment, unit: TorqueUnit) -> Vec<(char, String)> {
+pub(crate) fn captions(assessment: &Assessment, unit: TorqueUnit) -> Vec<(char, Said)> {
     let zones = assessment.zones.iter().enumerate();
     zones.map(|(index, zone)| (zone_letter(index), caption(zone, unit))).collect()
 }

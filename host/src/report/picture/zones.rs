@@ -186,7 +186,7 @@ impl Callouts {
             if members.is_empty() {
                 continue;
             }
-            let told = words::callout(zone);
+            let told = words::callout(zone).to(frame.language).to_owned();
             for words in [told, String::new()] {
                 let length = words::width(&words, CALLOUT) + 24.0;
                 let x = left.min(MARGIN + INNER_WIDTH - length).max(MARGIN);

@@ -17,6 +17,7 @@ macro_rules! cases {
 }
 
 mod calibration;
+mod decision;
 mod neighbours;
 mod press_fit;
 mod protocol;
@@ -34,6 +35,10 @@ const NOT_USED: &[(&str, &str)] = &[
     ("AIR-P02", "humidity after heating: it is recorded, never carried to another temperature"),
     ("CAL-P15", "nonlinear least squares: every curve here is linear in its coefficients"),
     ("CAL-P17", "lower limit factor of ASTM E74: our records state expanded uncertainty instead"),
+    ("DEC-P03", "isotonic regression: stated chances are not fitted to outcomes"),
+    ("DEC-P04", "logistic regression: stated chances are not fitted to outcomes"),
+    ("DEC-P05", "survival: no lives of pins are known yet"),
+    ("DEC-P06", "year a trend crosses a limit: no trend over years is fitted yet"),
     ("MEC-P02", "stress within a wall: only the pressure between pin and block is ours"),
     ("MEC-P10", "strain of a gauge: the torque cell is calibrated as a whole"),
     ("MEC-P14", "tube in torsion: pins are solid"),
@@ -93,6 +98,7 @@ fn table() -> String {
         neighbours::RUN,
         robust::RUN,
         uncertainty::RUN,
+        decision::RUN,
     ]
     .concat();
     let mut lines: Vec<String> =

@@ -121,17 +121,30 @@ impl Pdf {
         let contents = reference(&page.text, "/Contents").expect("contents");
         let (mut operands, mut name, mut place) = (Vec::new(), String::new(), (0.0, 0.0));
         let mut drawn = Vec::new();
+        // Where the coordinates in force lie on the page: kept by q, put back by Q.
+        let mut matrix = UPRIGHT;
+        let mut kept = Vec::new();
         for token in tokens(&self.objects[&contents].stream) {
             let Token::Word(word) = token else {
                 operands.push(token);
                 continue;
             };
             match word.as_str() {
+                "q" => kept.push(matrix),
+                "Q" => matrix = kept.pop().expect("as many q as Q"),
+                "cm" => {
+                    let six: Vec<f64> =
+                        words(&operands).iter().map(|n| n.parse().unwrap()).collect();
+                    // The first turns the page's origin to its upper left: that is ours already.
+                    if six[3] >= 0.0 || six[0] != 1.0 {
+                        matrix = within(matrix, &six);
+                    }
+                }
                 "Tf" => name = words(&operands)[0].trim_start_matches('/').to_owned(),
                 "Tm" => {
                     let numbers: Vec<f64> =
                         words(&operands).iter().rev().take(2).map(|n| n.parse().unwrap()).collect();
-                    place = (numbers[1], numbers[0]);
+                    place = moved(matrix, (numbers[1], numbers[0]));
                 }
                 "TJ" | "Tj" => {
                     let codes = operands.iter().filter_map(|token| match token {
@@ -168,6 +181,24 @@ impl Pdf {
         let pages = self.pages().into_iter().flat_map(|page| self.drawn(page));
         pages.map(|drawn| drawn.place).collect()
     }
+}
+
+/// Coordinates as they are.
+const UPRIGHT: [f64; 6] = [1.0, 0.0, 0.0, 1.0, 0.0, 0.0];
+
+fn moved(m: [f64; 6], (x, y): (f64, f64)) -> (f64, f64) {
+    (m[0] * x + m[2] * y + m[4], m[1] * x + m[3] * y + m[5])
+}
+
+/// Coordinates within others.
+fn within(outer: [f64; 6], inner: &[f64]) -> [f64; 6] {
+    let corner = moved(outer, (inner[4], inner[5]));
+    let along = |x: f64, y: f64| {
+        let end = moved(outer, (x, y));
+        (end.0 - outer[4], end.1 - outer[5])
+    };
+    let (x, y) = (along(inner[0], inner[1]), along(inner[2], inner[3]));
+    [x.0, x.1, y.0, y.1, corner.0, corner.1]
 }
 
 /// A piece of a page's contents.

@@ -1,0 +1,384 @@
+//! What each remedy is expected to cost in the user's own rates, and what finding out more is
+//! worth before acting.
+//!
+//! A remedy costs its price now, and, where it does not hold, the dearness of that: extra tunings
+//! and the work done over again, or living with it to the horizon where that is cheaper. Chances
+//! of the states are the verdict's; an observation's worth is the fall of the least expected cost
+//! (`decision`).
+//!
+//! Deliberately not here: prices of ours. How surely a remedy holds in a state is ours (DER), from
+//! the same table that ranks them.
+
+use super::super::decision::{Observation, Problem};
+use super::super::input::{Condition, PlankSight, TuneStability};
+use super::evidence::{
+    Evidence, room_evidence, sight_evidence, size_supposed, stain_evidence, tune_evidence,
+};
+use super::prices::Prices;
+use super::remedy::{Circumstances, suitability};
+use super::state::{PlankState, STATE_COUNT};
+use super::{RemedyKind, Verdict};
+
+/// Work on a plank that holds leaves it holding (DER).
+const HARMLESS: f64 = 0.95;
+/// A new plank holds, whatever ailed the old one (DER).
+const NEW_PLANK: f64 = 0.97;
+/// Below this chance of holding, doing it over is no way out.
+const WAY_OUT_MIN: f64 = 0.2;
+/// A gain of less than this share of the least expected cost is none (DER).
+const TRIFLE: f64 = 0.01;
+
+/// A remedy in money.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RemedyCost {
+    /// The remedy.
+    pub remedy: RemedyKind,
+    /// Its price now.
+    pub price: f64,
+    /// Chance that pins hold after it, over the states, 0–1.
+    pub holds: f64,
+    /// Expected cost to the horizon, its price included.
+    pub expected: f64,
+}
+
+/// Something that could be found out first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Look {
+    /// Whether it holds its tune.
+    Tune,
+    /// Diameters of loose pins and their neighbours.
+    Diameters,
+    /// Oil, stain and glue.
+    Stain,
+    /// Humidity of the room.
+    Room,
+    /// Edges, joints, a drawn pin.
+    Plank,
+}
+
+impl Look {
+    /// All of them.
+    pub const ALL: [Look; 5] = [Look::Tune, Look::Diameters, Look::Stain, Look::Room, Look::Plank];
+
+    /// What to do, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Look::Tune => "ask whether it holds its tune",
+            Look::Diameters => "measure the diameters of some loose pins and their neighbours",
+            Look::Stain => "look for oil, stain and glue round the pins",
+            Look::Room => "log the room's humidity for some weeks",
+            Look::Plank => "look at the plank's edges and joints, and draw a pin",
+        }
+    }
+
+    /// The word in documents.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Look::Tune => "tune",
+            Look::Diameters => "diameters",
+            Look::Stain => "stain",
+            Look::Room => "room",
+            Look::Plank => "plank",
+        }
+    }
+
+    fn price(self, prices: &Prices) -> f64 {
+        let look = &prices.look;
+        match self {
+            Look::Tune => look.tune,
+            Look::Diameters => look.diameters,
+            Look::Stain => look.stain,
+            Look::Room => look.room,
+            Look::Plank => look.plank,
+        }
+    }
+
+    /// Its outcomes, while it is open.
+    fn outcomes(self, condition: &Condition, sized: bool) -> Option<Vec<Evidence>> {
+        let open = match self {
+            Look::Tune => condition.tune.is_none(),
+            Look::Diameters => !sized,
+            Look::Stain => condition.contamination.is_none(),
+            Look::Room => condition.relative_humidity.is_none(),
+            Look::Plank => condition.plank.is_none(),
+        };
+        open.then(|| match self {
+            Look::Tune => {
+                [TuneStability::Stable, TuneStability::Unstable].map(tune_evidence).to_vec()
+            }
+            Look::Diameters => [true, false].map(size_supposed).to_vec(),
+            Look::Stain => [true, false].map(stain_evidence).to_vec(),
+            Look::Room => [true, false].map(|dry| room_evidence(dry, None)).to_vec(),
+            Look::Plank => [PlankSight::SeenSound, PlankSight::PliesParted, PlankSight::OffBack]
+                .map(sight_evidence)
+                .to_vec(),
+        })
+    }
+}
+
+/// What finding out is worth.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LookWorth {
+    /// What.
+    pub look: Look,
+    /// What it costs.
+    pub price: f64,
+    /// Fall of the least expected cost, its own price taken off: worth doing where above 0.
+    pub net: f64,
+}
+
+/// Remedies compared in money.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CostComparison {
+    /// Word printed behind amounts; untrusted.
+    pub currency: String,
+    /// Years looked ahead.
+    pub horizon_years: f64,
+    /// Remedies with a price, least expected cost first.
+    pub remedies: Vec<RemedyCost>,
+    /// Remedies without a price.
+    pub unpriced: Vec<RemedyKind>,
+    /// Remedies ruled out whatever they cost, and why.
+    pub ruled_out: Vec<(RemedyKind, &'static str)>,
+    /// Open observations, the one most worth its price first.
+    pub looks: Vec<LookWorth>,
+    /// Knowing the state for certain would be worth this: no look is worth more.
+    pub certainty_worth: f64,
+}
+
+impl CostComparison {
+    /// The remedy of least expected cost.
+    pub fn best(&self) -> Option<&RemedyCost> {
+        self.remedies.first()
+    }
+
+    /// What to find out before acting, when any is worth its price and more than a trifle.
+    pub fn look_first(&self) -> Option<&LookWorth> {
+        let trifle = TRIFLE * self.best().map_or(0.0, |best| best.expected);
+        self.looks.first().filter(|look| look.net > trifle)
+    }
+}
+
+/// Chance that pins hold after a remedy in a state, 0–1.
+fn holds(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> f64 {
+    use RemedyKind as R;
+    let suits = |other: R| suitability(other, state, c);
+    let heavier = |others: &[R]| others.iter().fold(suits(remedy), |most, o| most.max(suits(*o)));
+    if state == PlankState::FaultElsewhere {
+        return suits(remedy).min(if remedy == R::Elsewhere { 1.0 } else { 0.2 });
+    }
+    let harmless = matches!(state, PlankState::Sound | PlankState::Tight);
+    let repair = match remedy {
+        R::Leave | R::Climate | R::Elsewhere => suits(remedy),
+        // A larger pin does what treating does; a restrung plank what larger pins do; and so on.
+        R::Larger => heavier(&[R::Treat]),
+        R::Restring => heavier(&[R::Larger]),
+        R::RepairBlock => heavier(&[R::Treat, R::Larger]),
+        R::Plank => NEW_PLANK,
+        _ => suits(remedy),
+    };
+    if harmless { repair.max(HARMLESS) } else { repair }
+}
+
+/// Why a remedy is out of the question, whatever it costs.
+fn ruled_out(remedy: RemedyKind, verdict: &Verdict) -> Option<&'static str> {
+    let is_larger = matches!(remedy, RemedyKind::Larger | RemedyKind::Restring);
+    if is_larger && verdict.condition.plank == Some(PlankSight::PliesParted) {
+        return Some("plies were seen to have parted, and larger pins drive them wider");
+    }
+    (is_larger && verdict.circumstances.room <= 0.0).then_some("no larger practical size is left")
+}
+
+/// Compares the remedies of a verdict. `pin_count`: pins that single-pin work would go to; `sized`:
+/// diameters of loose pins are known; `horizon_years` where the file names none.
+pub fn compare(
+    verdict: &Verdict,
+    prices: &Prices,
+    (pin_count, sized): (usize, bool),
+    horizon_years: f64,
+) -> Option<CostComparison> {
+    let horizon_years = prices.horizon_years.unwrap_or(horizon_years);
+    let (out, open): (Vec<RemedyKind>, Vec<RemedyKind>) =
+        RemedyKind::WEIGHED.into_iter().partition(|remedy| ruled_out(*remedy, verdict).is_some());
+    let priced = |remedy: &RemedyKind| Some((*remedy, prices.of(*remedy, pin_count)?));
+    let remedies: Vec<(RemedyKind, f64)> = open.iter().filter_map(priced).collect();
+    let chances: Vec<f64> = PlankState::ALL
+        .iter()
+        .map(|state| verdict.states.iter().find(|(s, _)| s == state).map_or(0.0, |(_, p)| *p))
+        .collect();
+    let c = &verdict.circumstances;
+    let trouble = prices.tuning.map(|tuning| tuning * prices.extra_tunings_a_year);
+    // Where nothing priced is a way out and tunings have no price, the dearest work stands for it.
+    let dearest = remedies.iter().map(|(_, price)| *price).fold(0.0, f64::max);
+    let failing = |state: &PlankState| {
+        let over = done_over(*state, c, &remedies).map(|over| over + trouble.unwrap_or(0.0));
+        let lived_with = trouble.map(|trouble| trouble * horizon_years);
+        over.into_iter().chain(lived_with).min_by(f64::total_cmp).unwrap_or(dearest)
+    };
+    let costs: Vec<Vec<f64>> = remedies
+        .iter()
+        .map(|(remedy, price)| {
+            let in_state =
+                |state: &PlankState| price + (1.0 - holds(*remedy, *state, c)) * failing(state);
+            PlankState::ALL.iter().map(in_state).collect()
+        })
+        .collect();
+    let problem = Problem::new(&chances, costs)?;
+    let expected = problem.expected_costs();
+    let mut compared: Vec<RemedyCost> = remedies
+        .iter()
+        .zip(expected)
+        .map(|((remedy, price), expected)| {
+            let each = PlankState::ALL.iter().zip(&chances);
+            let holds = each.fold(0.0, |sum, (s, p)| sum + p * holds(*remedy, *s, c));
+            RemedyCost { remedy: *remedy, price: *price, holds, expected }
+        })
+        .collect();
+    compared.sort_by(|a, b| a.expected.total_cmp(&b.expected).then(a.remedy.cmp(&b.remedy)));
+    let unpriced = open.into_iter().filter(|remedy| {
+        *remedy != RemedyKind::NotWorth && prices.of(*remedy, pin_count).is_none()
+    });
+    let mut looks: Vec<LookWorth> = Look::ALL
+        .into_iter()
+        .filter_map(|look| worth(look, &problem, verdict, sized, prices))
+        .collect();
+    looks.sort_by(|a, b| b.net.total_cmp(&a.net));
+    Some(CostComparison {
+        currency: prices.currency.clone(),
+        horizon_years,
+        remedies: compared,
+        unpriced: unpriced.collect(),
+        ruled_out: out.iter().filter_map(|r| Some((*r, ruled_out(*r, verdict)?))).collect(),
+        looks,
+        certainty_worth: problem.perfect_information(),
+    })
+}
+
+/// Least cost of doing it over in a state until it holds; `None` when no priced remedy is a way
+/// out.
+fn done_over(state: PlankState, c: &Circumstances, remedies: &[(RemedyKind, f64)]) -> Option<f64> {
+    remedies
+        .iter()
+        .filter(|(remedy, _)| *remedy != RemedyKind::Leave)
+        .filter_map(|(remedy, price)| {
+            let holds = holds(*remedy, state, c);
+            (holds >= WAY_OUT_MIN).then(|| price / holds)
+        })
+        .min_by(f64::total_cmp)
+}
+
+fn worth(
+    look: Look,
+    problem: &Problem,
+    verdict: &Verdict,
+    sized: bool,
+    prices: &Prices,
+) -> Option<LookWorth> {
+    let outcomes = look.outcomes(&verdict.condition, sized)?;
+    let mut likelihood: Vec<Vec<f64>> =
+        outcomes.iter().map(|item| item.log_fit.map(libm::exp).to_vec()).collect();
+    // In every state one of the outcomes comes about.
+    for state in 0..STATE_COUNT {
+        let sum = likelihood.iter().fold(0.0, |sum, row| sum + row[state]);
+        likelihood.iter_mut().for_each(|row| row[state] /= sum);
+    }
+    let price = look.price(prices);
+    let worth = problem.worth(&Observation { likelihood, cost: price })?;
+    Some(LookWorth { look, price, net: worth.net })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::test_planks::plank;
+    use super::super::super::{Assessment, AssessmentInput, Profile, assess};
+    use super::*;
+
+    fn prices(rest: &str) -> Prices {
+        let head = "format = \"pinhold.prices\"\nversion = 1\ncurrency = \"x\"\n";
+        Prices::read(&format!("{head}{rest}")).expect("prices")
+    }
+
+    const ALL: &str = "tuning = 100\nextra_tunings_a_year = 2\nhorizon_years = 5\n[remedy]\n\
+                       climate = 150\nelsewhere = 200\ntreat_pin = 5\nlarger_pin = 15\nrebush = 900\n\
+                       restring = 3500\nrepair_block = 1500\nplank = 9000\n";
+
+    fn assessed(condition: &Condition, loose: bool) -> Assessment {
+        let (instrument, readings) = plank(1, 10.0, 0.12, |place, sound, _| {
+            let bad = place.section == 1 && place.row == 1 && place.pin.note % 5 > 0;
+            if bad && loose { 3.0 } else { sound }
+        });
+        let input =
+            AssessmentInput { instrument: &instrument, readings: &readings, condition, seed: 1 };
+        assess(&input, &Profile::default())
+    }
+
+    #[test]
+    fn a_sound_plank_is_cheapest_left_alone() {
+        let stable = Condition { tune: Some(TuneStability::Stable), ..Condition::default() };
+        let assessment = assessed(&stable, false);
+        let compared = compare(&assessment.verdict, &prices(ALL), (1, true), 3.0).expect("costs");
+        assert_eq!(compared.best().map(|best| best.remedy), Some(RemedyKind::Leave));
+        assert_eq!(compared.horizon_years, 5.0);
+        assert!(compared.unpriced.is_empty());
+        // Nothing that can be found out is worth much where there is little to decide.
+        let most = compared.looks.iter().map(|look| look.net).fold(0.0, f64::max);
+        assert!(most <= compared.certainty_worth + 1e-9);
+        assert!(compared.looks.iter().all(|look| look.look != Look::Tune), "known already");
+    }
+
+    #[test]
+    fn expected_costs_are_those_of_a_sum_by_hand() {
+        let assessment = assessed(&Condition::default(), true);
+        let verdict = &assessment.verdict;
+        let only = prices("tuning = 100\nextra_tunings_a_year = 2\n[remedy]\nplank = 9000\n");
+        let compared = compare(verdict, &only, (10, true), 5.0).expect("costs");
+        // Leaving: where it does not hold, 200 a year for five years is less than a plank.
+        let c = &verdict.circumstances;
+        let by_hand: f64 = verdict
+            .states
+            .iter()
+            .map(|(state, chance)| {
+                let holds = super::holds(RemedyKind::Leave, *state, c);
+                chance * (1.0 - holds) * 1000.0
+            })
+            .sum();
+        let leave = compared.remedies.iter().find(|r| r.remedy == RemedyKind::Leave).unwrap();
+        assert!((leave.expected - by_hand).abs() < 1e-9, "{} {by_hand}", leave.expected);
+        assert!(by_hand > 200.0, "{by_hand}");
+        assert_eq!(compared.unpriced.len(), 7);
+    }
+
+    #[test]
+    fn dear_work_makes_looking_first_worth_while_and_a_dear_look_does_not() {
+        let assessment = assessed(&Condition::default(), true);
+        let free = compare(&assessment.verdict, &prices(ALL), (14, true), 5.0).expect("costs");
+        let first = free.look_first().expect("worth looking");
+        let dear_look =
+            format!("{ALL}[look]\nplank = 8000\ntune = 8000\nstain = 8000\nroom = 8000\n");
+        let dear = compare(&assessment.verdict, &prices(&dear_look), (14, true), 5.0).unwrap();
+        assert!(dear.look_first().is_none(), "{:?}", dear.looks);
+        let same = dear.looks.iter().find(|look| look.look == first.look).expect("the look");
+        assert!((first.net - same.net - 8000.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn larger_pins_are_out_where_plies_were_seen_parted() {
+        let parted = Condition { plank: Some(PlankSight::PliesParted), ..Condition::default() };
+        let verdict = assessed(&parted, true).verdict;
+        let compared = compare(&verdict, &prices(ALL), (14, true), 5.0).expect("costs");
+        let out: Vec<RemedyKind> = compared.ruled_out.iter().map(|(remedy, _)| *remedy).collect();
+        assert_eq!(out, [RemedyKind::Larger, RemedyKind::Restring]);
+        assert!(compared.remedies.iter().all(|row| !out.contains(&row.remedy)));
+    }
+
+    #[test]
+    fn chances_of_holding_are_chances() {
+        let verdict = assessed(&Condition::default(), true).verdict;
+        for state in PlankState::ALL {
+            for remedy in RemedyKind::WEIGHED {
+                let p = holds(remedy, state, &verdict.circumstances);
+                assert!((0.0..=1.0).contains(&p), "{remedy:?} {state:?} {p}");
+            }
+        }
+    }
+}

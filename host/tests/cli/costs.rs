@@ -1,0 +1,67 @@
+//! `pinhold verdict --prices`: remedies in the user's own rates.
+
+use crate::run::Bench;
+
+const PRICES: &str = "format = \"pinhold.prices\"\nversion = 1\ncurrency = \"<b>\"\ntuning = 100\n\
+                      extra_tunings_a_year = 2\n[remedy]\nrestring = 3500\nplank = 9000\n";
+
+fn surveyed() -> Bench {
+    let bench = Bench::new();
+    let added = bench.run(&["instrument", "add", "x", "--layout", "grand-88"]);
+    assert_eq!(added.code, 0, "{}", added.err);
+    bench.write("hand.csv", "note,string,sharp_nm,flat_nm\n40,L,5.4,-0.6\n40,C,5.1,-0.4\n");
+    let imported = bench.run(&["import", "hand.csv", "--instrument", "x", "--plank", "parted"]);
+    assert_eq!(imported.code, 0, "{}", imported.err);
+    bench
+}
+
+#[test]
+fn without_prices_no_currency_and_no_amount_appears() {
+    let bench = surveyed();
+    assert_eq!(bench.document(&["verdict", "x"])["costs"], serde_json::Value::Null);
+    assert!(!bench.run(&["verdict", "x"]).out.contains("rates"));
+}
+
+#[test]
+fn remedies_are_compared_in_the_files_rates() {
+    let bench = surveyed();
+    bench.write("p.toml", PRICES);
+    bench.run(&["condition", "x", "--set", "owner.ceiling=500"]);
+    let costs = &bench.document(&["verdict", "x", "--prices", "p.toml"])["costs"];
+    let rows = costs["remedies"].as_array().unwrap();
+    // Plies were seen to have parted: larger pins are no way out at any price.
+    assert_eq!(rows.len(), 2, "{costs}");
+    assert_eq!(costs["ruled_out"][1]["remedy"], "restring");
+    let expected: Vec<f64> = rows.iter().map(|row| row["expected"].as_f64().unwrap()).collect();
+    assert!(expected.windows(2).all(|pair| pair[0] <= pair[1]), "{expected:?}");
+    // Five years of two more tunings cost 1000, and no more than that is left to chance.
+    let leave = rows.iter().find(|row| row["remedy"] == "leave").unwrap();
+    let holds = leave["holds"].as_f64().unwrap();
+    assert!((leave["expected"].as_f64().unwrap() - 1000.0 * (1.0 - holds)).abs() < 1e-6, "{leave}");
+    let text = bench.run(&["verdict", "x", "--prices", "p.toml"]).out;
+    for part in ["In your rates, looking 5 years ahead", "Least expected cost", "not compared"] {
+        assert!(text.contains(part), "{part}: {text}");
+    }
+}
+
+#[test]
+fn a_file_that_is_none_is_refused_in_a_sentence() {
+    let bench = surveyed();
+    let template = bench.run(&["verdict", "--price-template"]);
+    assert_eq!(template.code, 0, "{}", template.err);
+    bench.write("blank.toml", &template.out);
+    bench.write("slip.toml", "format = \"pinhold.prices\"\nversion = 1\n[remedy]\nplonk = 1\n");
+    bench.write("other.toml", "a = 1\n");
+    for (file, words) in [
+        ("blank.toml", "no remedy has a price"),
+        ("slip.toml", "line 4"),
+        ("other.toml", "format = \"pinhold.prices\""),
+    ] {
+        let refused = bench.run(&["verdict", "x", "--prices", file]);
+        assert_eq!((refused.code, refused.out.as_str()), (3, ""), "{file}: {}", refused.err);
+        assert!(refused.err.contains(words), "{file}: {}", refused.err);
+        assert_eq!(refused.err.lines().count(), 1, "{}", refused.err);
+    }
+    let none = bench.run(&["verdict", "x", "--prices", "none.toml"]);
+    assert_eq!(none.code, 1, "{}", none.err);
+}
