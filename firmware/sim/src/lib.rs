@@ -45,6 +45,7 @@ pub mod head;
 pub mod lever;
 pub mod piano;
 pub mod pin;
+pub mod press_fit;
 pub mod rng;
 pub mod sensors;
 pub mod station;

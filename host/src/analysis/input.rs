@@ -8,6 +8,7 @@ use std::sync::Arc;
 use pinhold_protocol::record::Pin;
 
 use super::budget::ReadingBudget;
+use super::gain::Trial;
 use crate::calibration::mark::LeverMark;
 pub use crate::metrology::Estimate;
 
@@ -148,4 +149,6 @@ pub struct Condition {
     pub bushed_plate: Option<bool>,
     /// Worth repairing at the owner's ceiling; `Some(false)` speaks for not worth.
     pub worth_repair: Option<bool>,
+    /// Trial pins fitted so far: of the instrument, whatever the survey.
+    pub trials: Vec<Trial>,
 }

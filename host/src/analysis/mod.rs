@@ -12,6 +12,7 @@ pub mod band;
 pub mod budget;
 pub mod decision;
 pub mod field;
+pub mod gain;
 pub mod gp;
 pub mod input;
 pub mod linalg;

@@ -51,6 +51,7 @@ impl ConditionArguments {
             largest_pin_um: self.largest_pin_um.or(known.largest_pin_um),
             bushed_plate: self.bushed.or(known.bushed_plate),
             worth_repair: self.worth_repair.or(known.worth_repair),
+            trials: known.trials.clone(),
         }
     }
 

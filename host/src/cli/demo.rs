@@ -127,6 +127,7 @@ pub fn condition_of(facts: &Facts) -> Condition {
         largest_pin_um: facts.largest_pin_um,
         bushed_plate: facts.bushed_plate,
         worth_repair: None,
+        trials: Vec::new(),
     }
 }
 

@@ -136,6 +136,7 @@ impl From<StoreError> for CliError {
         let exit = match error {
             StoreError::NoSuchInstrument { .. }
             | StoreError::NothingToUndo
+            | StoreError::NoSuchTrial { .. }
             | StoreError::NotInInbox { .. } => Exit::NotThere,
             StoreError::InstrumentExists { .. } | StoreError::NotStorable { .. } => Exit::Refused,
             StoreError::CalibrationExists { .. }

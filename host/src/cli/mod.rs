@@ -32,6 +32,7 @@ pub mod show;
 pub mod strings;
 pub mod survey;
 mod teller;
+pub mod trial;
 
 use std::panic::{UnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -98,6 +99,8 @@ pub enum Command {
     Readings(readings::ReadingsArguments),
     /// Record what is known beside torque, or show it
     Condition(record::RecordArguments),
+    /// Store larger pins fitted in trial, and tell which size they bear out
+    Trial(trial::TrialArguments),
     /// Draw the pin field of the latest survey
     Map(show::MapArguments),
     /// Weigh the remedies, with reasons
@@ -161,6 +164,7 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Correct(arguments) => correct::run(context, &arguments),
         Command::Readings(arguments) => readings::run(context, &arguments),
         Command::Condition(arguments) => record::run(context, &arguments),
+        Command::Trial(arguments) => trial::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
         Command::Order(arguments) => order::run(context, &arguments),

@@ -121,6 +121,7 @@ impl ConditionRecord {
             largest_pin_um: self.length_um("pins.largest_that_fits"),
             bushed_plate: self.yes("pins.bushed"),
             worth_repair: self.yes("owner.worth_repair"),
+            trials: Vec::new(),
         }
     }
 
@@ -312,6 +313,7 @@ mod tests {
                     largest_pin_um: Some(7391),
                     bushed_plate: Some(true),
                     worth_repair: Some(true),
+                    trials: Vec::new(),
                 };
                 assert_eq!(ConditionRecord::of_condition(&condition).condition(), condition);
             }

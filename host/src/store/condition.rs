@@ -101,6 +101,8 @@ fn condition_of(document: &Value) -> Condition {
         largest_pin_um: document["largest_pin_um"].as_u64().and_then(|um| u32::try_from(um).ok()),
         bushed_plate: truth("bushed_plate"),
         worth_repair: truth("worth_repair"),
+        // They have a table of their own.
+        trials: Vec::new(),
     }
 }
 
@@ -119,6 +121,7 @@ mod tests {
             largest_pin_um: Some(7391),
             bushed_plate: Some(true),
             worth_repair: Some(true),
+            trials: Vec::new(),
         };
         for condition in [full, Condition::default()] {
             let text = condition_document(&condition).to_string();

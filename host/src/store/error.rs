@@ -105,7 +105,7 @@ pub enum StoreError {
         /// Its number.
         number: u32,
     },
-    /// A calibration or check that would not come back from the store as it is.
+    /// A calibration, check or trial pin that would not come back from the store as it is.
     #[error("{what} was not stored, for it cannot be one: {why} is impossible")]
     NotStorable {
         /// What it is.
@@ -116,6 +116,15 @@ pub enum StoreError {
     /// A batch of corrections that cannot be undone: there is none, or it is undone.
     #[error("there is no correction of this survey left to undo")]
     NothingToUndo,
+    /// A trial pin that is not there, or was withdrawn before.
+    #[error(
+        "the instrument has no trial pin {number} that counts; 'pinhold trial list' lists those \
+         there are"
+    )]
+    NoSuchTrial {
+        /// Its number.
+        number: i64,
+    },
     /// A reading given to a survey that has gone elsewhere in the meantime.
     #[error(
         "record {number} of lever {device:016x} is not in the inbox (any more); 'pinhold \

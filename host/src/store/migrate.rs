@@ -14,12 +14,13 @@ use super::error::{Doing, StoreError};
 pub const APPLICATION_ID: i64 = 0x5049_4E48;
 
 /// SQL that brings a store from schema n to n + 1, in order from 0.
-const STEPS: [&str; 5] = [
+const STEPS: [&str; 6] = [
     include_str!("schema/1.sql"),
     include_str!("schema/2.sql"),
     include_str!("schema/3.sql"),
     include_str!("schema/4.sql"),
     include_str!("schema/5.sql"),
+    include_str!("schema/6.sql"),
 ];
 
 /// Newest schema this library reads and writes.

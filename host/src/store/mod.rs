@@ -4,8 +4,8 @@
 //! time and identities come from (the caller hands both in).
 //!
 //! Invariants: what a call reports as stored is on the disk (write-ahead log, synchronous FULL);
-//! a call stores all of what it was given or nothing; readings, records, calibrations and checks
-//! are never changed or deleted, a correction stands beside them;
+//! a call stores all of what it was given or nothing; readings, records, calibrations, checks
+//! and trial pins are never changed or deleted, a correction stands beside them;
 //! numbers are whole, with the unit in the column's name.
 
 mod calibrations;
@@ -23,6 +23,7 @@ mod plans;
 mod records;
 mod strings;
 mod surveys;
+mod trials;
 mod verdicts;
 
 use std::path::{Path, PathBuf};
@@ -39,6 +40,7 @@ pub use plans::StoredPlan;
 pub use records::{Committed, Held, InboxReading, Named, NewRecord, RecordName};
 pub use strings::StoredScale;
 pub use surveys::{NewSurvey, Survey, SurveyId, SurveyReadings, SurveySource};
+pub use trials::{NewTrial, StoredTrial, TrialId, TrialSource};
 pub use verdicts::StoredVerdict;
 
 /// Name of the database file within the data folder.

@@ -17,7 +17,8 @@ pub struct Taken {
     pub stored: SurveyReadings,
     /// What each pin says, one entry a pin.
     pub readings: Vec<PinReading>,
-    /// What is known beside torque; mean pitch taken from the readings where nobody gave it.
+    /// What is known beside torque, the instrument's trial pins with it; mean pitch taken from the
+    /// readings where nobody gave it.
     pub condition: Condition,
     /// What pins read more than once say of the lever.
     pub drift: Option<Drift>,
@@ -31,6 +32,7 @@ pub fn taken(store: &Store, instrument: &Instrument, survey: &Survey) -> Result<
     let stored = store.readings_of(survey.id)?;
     let mut condition = store.condition(survey.id)?;
     condition.pitch_cents = condition.pitch_cents.or(mean_pitch_cents(&stored.hand));
+    condition.trials = store.counting_trials(survey.instrument)?;
     let levers = Levers::behind(store, &stored.lever)?;
     let lever: Vec<LeverRead> =
         stored.lever.iter().filter_map(|reading| levers.read(reading, survey)).collect();

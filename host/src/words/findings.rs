@@ -30,6 +30,22 @@ sentences! {
     spongy(count, loose):
         "{count} of {loose} loose pins feel spongy, without a clear knee"
         | "{count} von {loose} lockeren Wirbeln fühlen sich schwammig an, ohne klaren Knick";
+    one_trial_gained(percent):
+        "a trial pin in a bad hole gained {percent} % on what was there"
+        | "ein Probewirbel in einem schlechten Loch gewann {percent} % zu dem, was da war";
+    trials_gained(count, low, high):
+        "trial pins in {count} bad holes gained {low} to {high} % on what was there"
+        | "Probewirbel in {count} schlechten Löchern gewannen {low} bis {high} % zu dem, was da war";
+    next_size_without_trials(percent, u):
+        "the next size is taken to add {percent} ± {u} % to a middle loose pin's friction: that \
+         rests on one documented case in another plank, no trial pin yet"
+        | "das nächste Maß soll einem mittleren lockeren Wirbel {percent} ± {u} % Reibung bringen: \
+           das ruht auf einem belegten Fall in einem anderen Stimmstock, noch ohne Probewirbel";
+    next_size_with_trials(percent, u, count):
+        "the next size is taken to add {percent} ± {u} % to a middle loose pin's friction; trial \
+         pins behind it: {count}"
+        | "das nächste Maß soll einem mittleren lockeren Wirbel {percent} ± {u} % Reibung bringen; \
+           Probewirbel dahinter: {count}";
     oversize(mm):
         "the loose pins are larger ones already, {mm} mm in the mean"
         | "die lockeren Wirbel sind schon stärkere, im Mittel {mm} mm";

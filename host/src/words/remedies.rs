@@ -170,6 +170,18 @@ pub(crate) const fn risks(kind: RemedyKind) -> Word {
 /// What to mind when ordering.
 pub(crate) const FIT_TRIAL: Word =
     Word::new("fit two or three as a trial first", "erst zwei oder drei zur Probe setzen");
+pub(crate) const SIZE_BY_TRIALS: Word = Word::new(
+    "size by the trial pins; two sizes up at once can split a dry plank",
+    "Maß nach den Probewirbeln; zwei Maße auf einmal können einen trockenen Stimmstock spalten",
+);
+pub(crate) const NO_SIZE_BY_TRIALS: Word = Word::new(
+    "trial pins bear out no larger size that fits",
+    "die Probewirbel sprechen für kein stärkeres Maß, das hineingeht",
+);
+pub(crate) const SIZE_UNTOLD: Word = Word::new(
+    "no size can be told: nobody entered what is fitted now",
+    "kein Maß zu nennen: niemand hat eingetragen, was jetzt steckt",
+);
 pub(crate) const WITH_NEW_WIRE: Word = Word::new(
     "with new wire; bass strings are custom-made",
     "mit neuem Draht; Basssaiten werden nach Maß gemacht",

@@ -22,4 +22,5 @@ mod seatings;
 mod shelf;
 mod standing;
 mod strings;
+mod trial;
 mod units;

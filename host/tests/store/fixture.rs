@@ -4,21 +4,23 @@ use pinhold::analysis::input::{StringState, TorqueKind, TuneStability};
 use pinhold::import::hand::LimitSide;
 use pinhold::instrument::PlateFace;
 use pinhold::instrument::scale::{Winding, WindingMetal};
-use pinhold::store::{RecordName, SCHEMA_VERSION, Store, SurveySource};
+use pinhold::store::{RecordName, SCHEMA_VERSION, Store, SurveySource, TrialSource};
 use pinhold::units::NM_PER_INLBF;
 use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
+use crate::sample::trial;
 use crate::sample_lever::{calibration, check};
 
 /// Each schema's fixture, in order from 1.
-const FIXTURES: [&str; 5] = [
+const FIXTURES: [&str; 6] = [
     include_str!("../fixtures/schema/1.sql"),
     include_str!("../fixtures/schema/2.sql"),
     include_str!("../fixtures/schema/3.sql"),
     include_str!("../fixtures/schema/4.sql"),
     include_str!("../fixtures/schema/5.sql"),
+    include_str!("../fixtures/schema/6.sql"),
 ];
 
 fn built(sql: &str) -> TempDir {
@@ -212,11 +214,50 @@ fn what_schema_1_held_has_no_corrections() {
 
 #[test]
 fn what_schema_5_held_is_read() {
-    let folder = built(FIXTURES[4]);
+    for fixture in &FIXTURES[4..] {
+        let folder = built(fixture);
+        let store = Store::open(folder.path()).unwrap();
+        let record = store.find_instrument("Old friend").unwrap();
+        assert_eq!(record.instrument.face, PlateFace::ThreeQuarter);
+        assert!(store.layout_of(record.id).unwrap().starts_with("format = \"pinhold.layout\"\n"));
+    }
+}
+
+#[test]
+fn what_schema_6_held_is_read() {
+    let folder = built(FIXTURES[5]);
     let store = Store::open(folder.path()).unwrap();
     let record = store.find_instrument("Old friend").unwrap();
-    assert_eq!(record.instrument.face, PlateFace::ThreeQuarter);
-    assert!(store.layout_of(record.id).unwrap().starts_with("format = \"pinhold.layout\"\n"));
+    let [counts, withdrawn] = &store.trials_of(record.id).unwrap()[..] else { panic!("two") };
+    let typed = |text: &str| TrialSource::Typed(text.to_string());
+    assert_eq!((counts.id.number(), &counts.withdrawn), (1, &None));
+    assert_eq!((counts.new.label.as_str(), counts.new.fitted.as_str()), ("3/0", "2026-02-27"));
+    assert_eq!(
+        (&counts.new.before, &counts.new.after),
+        (&typed("70/10 in·lbf"), &typed("9.1/7.4 N·m"))
+    );
+    let trial = counts.new.trial;
+    assert_eq!((trial.from_um, trial.to_um, trial.reamed), (7163, 7280, false));
+    assert_eq!((trial.before_nm.value, trial.before_nm.u), (4.1, 0.3));
+    assert_eq!((trial.after_nm.value, trial.after_nm.u), (8.25, 0.31));
+    let survey = store.surveys_of(record.id).unwrap()[0].id;
+    assert_eq!(withdrawn.new.before, TrialSource::Survey(survey));
+    assert!(withdrawn.new.trial.reamed);
+    assert_eq!(withdrawn.withdrawn.as_ref().unwrap().1, "wrong pin");
+    assert_eq!(store.counting_trials(record.id).unwrap(), [trial]);
+}
+
+#[test]
+fn instruments_from_before_schema_6_have_no_trial_pins() {
+    for fixture in &FIXTURES[..5] {
+        let folder = built(fixture);
+        let mut store = Store::open(folder.path()).unwrap();
+        let record = store.find_instrument("Old friend").unwrap();
+        assert_eq!(store.trials_of(record.id).unwrap(), []);
+        let pin = record.instrument.pins[0].pin;
+        let kept = store.keep_trial(record.id, &trial(pin)).unwrap();
+        assert_eq!(store.trials_of(record.id).unwrap()[0].id, kept);
+    }
 }
 
 #[test]

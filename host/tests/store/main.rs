@@ -8,3 +8,4 @@ mod opening;
 mod records;
 mod sample;
 mod sample_lever;
+mod trials;

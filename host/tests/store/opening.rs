@@ -13,7 +13,7 @@ use pinhold_protocol::content::Content;
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-use crate::sample::{begin, instrument, keep, keep_content, reading, survey};
+use crate::sample::{begin, instrument, keep, keep_content, reading, survey, trial};
 use crate::sample_lever::{calibration, check};
 
 #[test]
@@ -102,6 +102,9 @@ fn readings_records_and_corrections_cannot_be_changed_or_deleted() {
     store.correct(survey, &aside, Cause { made: "now", reason: "test" }).unwrap();
     store.keep_calibration(&calibration(1, 1)).unwrap();
     store.keep_check(&check(1, 1, 5, false)).unwrap();
+    let id = store.find_instrument("x").unwrap().id;
+    let kept = store.keep_trial(id, &trial(instrument("x").instrument.pins[0].pin)).unwrap();
+    store.withdraw_trial(id, kept, "now", "test").unwrap();
     let connection = Connection::open(store.path()).unwrap();
     for sql in [
         "UPDATE reading SET friction_unm = 1",
@@ -118,6 +121,10 @@ fn readings_records_and_corrections_cannot_be_changed_or_deleted() {
         "DELETE FROM calibration",
         "UPDATE lever_check SET passed = 1",
         "DELETE FROM lever_check",
+        "UPDATE trial_pin SET after_unm = 1",
+        "DELETE FROM trial_pin",
+        "UPDATE trial_pin_withdrawn SET reason = ''",
+        "DELETE FROM trial_pin_withdrawn",
     ] {
         let refused = connection.execute(sql, []).unwrap_err().to_string();
         assert!(refused.contains("never"), "{sql}: {refused}");

@@ -1,11 +1,12 @@
 //! Instruments, surveys and readings to store.
 
-use pinhold::analysis::input::Condition;
+use pinhold::analysis::gain::Trial;
+use pinhold::analysis::input::{Condition, Estimate};
 use pinhold::instrument::InstrumentKind;
 use pinhold::instrument::layout::modern_85;
 use pinhold::store::{
-    Committed, InstrumentFacts, NewInstrument, NewRecord, NewSurvey, Store, StoreError, SurveyId,
-    SurveySource,
+    Committed, InstrumentFacts, NewInstrument, NewRecord, NewSurvey, NewTrial, Store, StoreError,
+    SurveyId, SurveySource, TrialSource,
 };
 use pinhold_protocol::content::Content;
 use pinhold_protocol::message::Hello;
@@ -34,6 +35,26 @@ pub(crate) fn survey(uid: u64, source: SurveySource) -> NewSurvey {
         humidity_permille: None,
         notes: String::new(),
         condition: Condition::default(),
+    }
+}
+
+/// A trial pin that was typed.
+pub(crate) fn trial(pin: Pin) -> NewTrial {
+    NewTrial {
+        trial: Trial {
+            pin,
+            from_um: 7_160,
+            to_um: 7_280,
+            reamed: true,
+            before_nm: Estimate { value: 4.25, u: 0.3 },
+            after_nm: Estimate { value: 8.5, u: 0.000_001 },
+        },
+        entered: "2026-01-01T00:00:00Z".to_string(),
+        fitted: "2025-12-31".to_string(),
+        label: "3/0 näh\u{1b}".to_string(),
+        before: TrialSource::Typed("4.25".to_string()),
+        after: TrialSource::Typed("8.5 Nm".to_string()),
+        remark: "oily".to_string(),
     }
 }
 

@@ -90,6 +90,14 @@ impl Case {
         number.unwrap_or_else(|| panic!("{}: no number at {pointer}", self.id()))
     }
 
+    /// The number at a JSON pointer; `None` where something else stands.
+    ///
+    /// # Panics
+    /// If nothing stands there.
+    pub fn maybe_number(&self, pointer: &str) -> Option<f64> {
+        self.at(pointer).as_f64()
+    }
+
     /// The text at a JSON pointer.
     ///
     /// # Panics

@@ -14,6 +14,7 @@ pub mod sampled;
 pub mod signal;
 pub mod strokes;
 pub mod tap;
+pub mod trials;
 pub mod verdicts;
 pub mod whole;
 

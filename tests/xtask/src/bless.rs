@@ -35,6 +35,8 @@ pub(crate) fn tables(runner: &Runner) -> Result<(), String> {
     runner.cargo_with(&planks, "PINHOLD_PLANKS", "bless")?;
     let adaptive = ["test", "-p", "pinhold-simtest", "--test", "adaptive", "--", "--nocapture"];
     runner.cargo_with(&adaptive, "PINHOLD_ADAPTIVE", "bless")?;
+    let trials = ["test", "-p", "pinhold-simtest", "--test", "trials"];
+    runner.cargo_with(&trials, "PINHOLD_TRIALS", "bless")?;
     show(runner, "tests/sim/tables")
 }
 

@@ -23,7 +23,7 @@ struct Part {
 }
 
 /// Test binaries in the same build as the test word's.
-const PARTS: [Part; 6] = [
+const PARTS: [Part; 7] = [
     Part {
         name: "power cuts: 10 million histories of the log in flash (63 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
@@ -52,6 +52,12 @@ const PARTS: [Part; 6] = [
         name: "the map: a thousand sound planks of a kind, a hundred of each fault",
         arguments: &["-p", "pinhold-simtest", "--test", "planks"],
         variable: "PINHOLD_PLANKS",
+        value: "long",
+    },
+    Part {
+        name: "trial pins: a thousand planks of each law",
+        arguments: &["-p", "pinhold-simtest", "--test", "trials"],
+        variable: "PINHOLD_TRIALS",
         value: "long",
     },
     Part {

@@ -9,7 +9,7 @@ use super::super::stats::{mean, median, softmax};
 use super::super::survey::FRICTION_FLOOR_NM;
 use super::super::zones::{Zone, ZoneShape};
 use super::state::{PlankState, STATE_COUNT};
-use super::{Findings, lineup};
+use super::{Findings, lineup, size as sizes};
 use crate::words::{Fixed, Said, Word, findings as say, plank as words};
 
 /// Pins after whose reading a zone would have been found in about two of three planks (DER).
@@ -57,6 +57,8 @@ pub enum EvidenceKind {
     Size,
     /// Humidity of the room.
     Room,
+    /// What trial pins gained.
+    Trials,
 }
 
 /// One item of evidence.
@@ -122,6 +124,7 @@ pub fn gather(findings: &Findings<'_>) -> Vec<Evidence> {
         items.extend(size(findings));
     }
     items.extend(from_condition(findings.condition, findings));
+    items.extend(sizes::evidence(findings));
     items
 }
 

@@ -269,7 +269,10 @@ pub(super) fn confirm(findings: &Findings<'_>, kind: RemedyKind) -> Vec<Said> {
             list.push(say::CONFIRM_AGAIN.said());
         }
         Larger | Restring => {
-            list.push(say::CONFIRM_TRIAL.said());
+            // One trial pin is no trial yet.
+            if findings.condition.trials.len() < 2 {
+                list.push(say::CONFIRM_TRIAL.said());
+            }
             list.push(say::CONFIRM_SIZES.said());
         }
         Treat => {

@@ -17,22 +17,27 @@ mod lineup;
 mod parts;
 pub mod prices;
 pub mod remedy;
+pub mod size;
+#[cfg(test)]
+mod size_tests;
 pub mod state;
 
 pub use lever_doubt::ConfidenceCap;
 pub use parts::PartsLine;
 pub use remedy::{Remedy, RemedyKind};
+pub use size::PlaceSizes;
 pub use state::PlankState;
 
 use super::input::{Condition, PlankSight, TuneStability};
 use super::profile::Profile;
-use super::stats::{median, probability_below};
+use super::stats::probability_below;
 use super::zones::Zone;
 use super::{FieldEstimate, PinResult, Statistics};
 use crate::instrument::Instrument;
 use crate::words::{Said, Word, findings as say};
-use evidence::{Evidence, diameters, gather, loose_pins, weigh};
-use remedy::{Circumstances, gain_chance, largest_um, rank, share_chances};
+use evidence::{Evidence, EvidenceKind, diameters, gather, weigh};
+use remedy::{Circumstances, largest_um, rank, share_chances};
+use size::Sizing;
 
 /// What the verdict is made from.
 #[derive(Clone, Copy, Debug)]
@@ -99,6 +104,8 @@ pub struct Verdict {
     pub next_observation: Option<Said>,
     /// Pins by size and number, per zone.
     pub parts: Vec<PartsLine>,
+    /// What larger pins would do, per section and size fitted; whatever the remedy.
+    pub sizes: Vec<PlaceSizes>,
     /// Cautions that apply.
     pub cautions: Vec<Word>,
 }
@@ -153,8 +160,13 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
         explained.reasons_for.insert(0, say::HANGS_ON_SIZE.said());
         explained.next_observation = Some(say::MEASURE_DIAMETERS.said());
     }
+    let sizing = Sizing::new(findings, no_grip_chance(&items));
+    let (resting_on, resting_against) = size::reasons(findings, kind, &sizing);
+    explained.reasons_for.extend(resting_on);
+    explained.reasons_against.extend(resting_against);
+    let remedy = sized(kind, findings, &sizing);
     Verdict {
-        remedy: sized(kind, findings),
+        remedy,
         confidence,
         confidence_is_capped: cap.is_some(),
         confidence_cap: cap,
@@ -169,7 +181,8 @@ pub fn decide(findings: &Findings<'_>) -> Verdict {
         not_examined: explain::not_examined(findings),
         what_would_change_it: explained.what_would_change_it,
         next_observation: explained.next_observation,
-        parts: parts::parts(findings, sized(kind, findings)),
+        parts: parts::parts(findings, remedy, &sizing),
+        sizes: size::places(&sizing),
         cautions: caution::cautions(findings, kind),
         circumstances,
         condition: findings.condition.clone(),
@@ -219,14 +232,13 @@ pub fn circumstances(findings: &Findings<'_>) -> Circumstances {
         Some(room) if room >= 0.5 * step_um => 0.5,
         Some(_) => 0.0,
     };
-    let step_um = (2.0 * step_um).min(room_um.unwrap_or(2.0 * step_um)).max(0.0);
-    let larger_success = typical_loose(findings)
-        .map_or(1.0, |(friction, target)| gain_chance(friction, target, step_um, profile));
+    let (larger_success, larger_hope) = size::larger_success(findings);
     Circumstances {
         share_chances: share_chances(findings.statistics.doubtful_share, profile),
         treat_chance,
         room,
         larger_success,
+        larger_hope,
         only_weak: findings.statistics.friction_median_nm.map_or(0.0, |median_nm| {
             let doubtful = libm::log(profile.doubtful_nm.value);
             // A tenth, natural-log units, for the median's own error.
@@ -243,14 +255,11 @@ pub fn circumstances(findings: &Findings<'_>) -> Circumstances {
     }
 }
 
-/// Median friction of the loose pins and the friction wanted of them, N·m.
-fn typical_loose(findings: &Findings<'_>) -> Option<(f64, f64)> {
-    let frictions: Vec<f64> =
-        loose_pins(findings.pins).filter_map(|pin| Some(pin.friction_nm?.value)).collect();
-    let moments: Vec<f64> =
-        loose_pins(findings.pins).map(|pin| pin.moment_at_pitch_nm.value).collect();
-    let by_factor = findings.profile.doubtful_factor.value * median(&moments)?;
-    Some((median(&frictions)?, by_factor.max(findings.profile.serviceable_nm.value)))
+/// Chance that larger pins gain next to nothing, from everything but what trial pins gained.
+fn no_grip_chance(items: &[Evidence]) -> f64 {
+    let beside: Vec<Evidence> =
+        items.iter().filter(|item| item.kind != EvidenceKind::Trials).cloned().collect();
+    size::no_grip_over(&weigh(&beside))
 }
 
 /// Diameter of the loose pins, else of all pins, micrometres.
@@ -263,23 +272,13 @@ fn room_um(findings: &Findings<'_>) -> Option<f64> {
     Some(largest_um(findings.condition, findings.profile) - fitted_um(findings)?)
 }
 
-/// The size to fit after a fitted size: one step, two where one would likely not do, and never
-/// beyond the largest that fits. `None` when nothing larger fits.
-fn next_size_um(fitted_um: f64, findings: &Findings<'_>) -> Option<u32> {
-    let profile = findings.profile;
-    let step_um = profile.size_step_um.value;
-    let one_does = typical_loose(findings)
-        .is_none_or(|(friction, target)| gain_chance(friction, target, step_um, profile) >= 0.6);
-    let wanted = fitted_um + if one_does { step_um } else { 2.0 * step_um };
-    let size = wanted.min(largest_um(findings.condition, profile));
-    // Hundredths of a millimetre are as fine as pins are sold.
-    let rounded = (size / 10.0).round() * 10.0;
-    (rounded >= fitted_um + 0.5 * step_um).then_some(rounded as u32)
-}
-
-fn sized(kind: RemedyKind, findings: &Findings<'_>) -> Remedy {
+fn sized(kind: RemedyKind, findings: &Findings<'_>, sizing: &Sizing<'_>) -> Remedy {
     let fitted = fitted_um(findings);
-    let to_um = fitted.and_then(|fitted| next_size_um(fitted, findings));
+    let members = || match kind {
+        RemedyKind::Larger => parts::larger_sites(findings),
+        _ => (0..findings.pins.len()).collect(),
+    };
+    let to_um = fitted.and_then(|fitted| sizing.at(&members(), fitted)?.to_um());
     match kind {
         RemedyKind::Leave => Remedy::Leave,
         RemedyKind::Climate => Remedy::Climate,

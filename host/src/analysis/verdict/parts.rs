@@ -6,7 +6,8 @@
 use pinhold_protocol::record::Pin;
 
 use super::super::zones::{ZoneShape, place};
-use super::{Findings, Remedy, next_size_um};
+use super::size::Sizing;
+use super::{Findings, Remedy};
 use crate::words::{Said, Word, remedies as say};
 
 /// Spares in a hundred pins (ours).
@@ -61,59 +62,89 @@ pub(super) fn larger_sites(findings: &Findings<'_>) -> Vec<usize> {
 }
 
 /// The parts list of a remedy; empty where none is needed.
-pub(super) fn parts(findings: &Findings<'_>, remedy: Remedy) -> Vec<PartsLine> {
+pub(super) fn parts(
+    findings: &Findings<'_>,
+    remedy: Remedy,
+    sizing: &Sizing<'_>,
+) -> Vec<PartsLine> {
     let all: Vec<usize> = (0..findings.pins.len()).collect();
     match remedy {
-        Remedy::Larger { .. } => by_section(findings, &larger_sites(findings), |from| {
-            (from.and_then(|um| next_size_um(um, findings)), say::FIT_TRIAL)
+        Remedy::Larger { .. } => by_section(findings, &larger_sites(findings), |group| {
+            let to_um = sizing.at(&group.members, f64::from(group.from_um?))?.to_um();
+            Some((to_um, trial_note(findings, to_um)))
         }),
-        Remedy::Restring { .. } => by_section(findings, &all, |from| {
-            let to = from.and_then(|um| next_size_um(um, findings));
-            (to, say::WITH_NEW_WIRE)
+        Remedy::Restring { .. } => by_section(findings, &all, |group| {
+            let to_um = sizing.at(&group.members, f64::from(group.from_um?))?.to_um();
+            Some((to_um, say::WITH_NEW_WIRE))
         }),
-        Remedy::Plank => by_section(findings, &all, |_| (Some(NEW_PLANK_UM), say::SMALLEST_SIZE)),
-        Remedy::RepairBlock => by_section(findings, &larger_sites(findings), |from| {
-            (from.map(|um| um.round() as u32), say::SAME_SIZE)
+        Remedy::Plank => {
+            by_section(findings, &all, |_| Some((Some(NEW_PLANK_UM), say::SMALLEST_SIZE)))
+        }
+        Remedy::RepairBlock => by_section(findings, &larger_sites(findings), |group| {
+            Some((group.from_um, say::SAME_SIZE))
         }),
-        Remedy::Treat => by_section(findings, &larger_sites(findings), |_| (None, say::AT_THE_PIN)),
+        Remedy::Treat => {
+            by_section(findings, &larger_sites(findings), |_| Some((None, say::AT_THE_PIN)))
+        }
         _ => Vec::new(),
     }
 }
 
+/// What to mind with a size, by what it rests on.
+fn trial_note(findings: &Findings<'_>, to_um: Option<u32>) -> Word {
+    match (findings.condition.trials.len(), to_um) {
+        (0, _) => say::FIT_TRIAL,
+        (_, Some(_)) => say::SIZE_BY_TRIALS,
+        (_, None) => say::NO_SIZE_BY_TRIALS,
+    }
+}
+
+/// Pins of one section and one size.
+pub(super) struct Group {
+    section: u8,
+    /// Diameter fitted now, micrometres, when known.
+    pub(super) from_um: Option<u32>,
+    /// Indices of the pins.
+    pub(super) members: Vec<usize>,
+}
+
+/// The chosen pins by section and, since sizes may be mixed within one, by size.
+pub(super) fn groups(findings: &Findings<'_>, chosen: &[usize]) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    for i in chosen {
+        let site = &findings.pins[*i].site;
+        let key = (site.section, site.diameter_um);
+        match groups.iter_mut().find(|group| (group.section, group.from_um) == key) {
+            Some(group) => group.members.push(*i),
+            None => groups.push(Group { section: key.0, from_um: key.1, members: vec![*i] }),
+        }
+    }
+    groups.sort_by_key(|group| (group.section, group.from_um));
+    groups
+}
+
+/// A line for each group; where no size can be told, it is to be decided at the pin.
 fn by_section(
     findings: &Findings<'_>,
     chosen: &[usize],
-    size: impl Fn(Option<f64>) -> (Option<u32>, Word),
+    size: impl Fn(&Group) -> Option<(Option<u32>, Word)>,
 ) -> Vec<PartsLine> {
     let sites: Vec<_> = findings.pins.iter().map(|pin| pin.site).collect();
     let present = place::sections(&sites);
-    let mut lines = Vec::new();
-    for section in &present {
-        let here: Vec<usize> =
-            chosen.iter().copied().filter(|i| sites[*i].section == *section).collect();
-        // Sizes may be mixed within a section: one line for each.
-        let mut sizes: Vec<Option<u32>> = here.iter().map(|i| sites[*i].diameter_um).collect();
-        sizes.sort_unstable();
-        sizes.dedup();
-        for from_um in sizes {
-            let pins: Vec<Pin> = here
-                .iter()
-                .filter(|i| sites[**i].diameter_um == from_um)
-                .map(|i| sites[*i].pin)
-                .collect();
-            let (to_um, note) = size(from_um.map(f64::from));
-            let words = place::section_phrase(&[*section], &present);
-            lines.push(PartsLine {
-                place: Said::joined(&[words, place::note_range(&pins)], ", "),
-                section: *section,
-                pin_count: pins.len(),
-                spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,
-                pins,
-                from_um,
-                to_um,
-                note,
-            });
+    let line = |group: Group| {
+        let pins: Vec<Pin> = group.members.iter().map(|i| sites[*i].pin).collect();
+        let (to_um, note) = size(&group).unwrap_or((None, say::SIZE_UNTOLD));
+        let words = place::section_phrase(&[group.section], &present);
+        PartsLine {
+            place: Said::joined(&[words, place::note_range(&pins)], ", "),
+            section: group.section,
+            pin_count: pins.len(),
+            spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,
+            pins,
+            from_um: group.from_um,
+            to_um,
+            note,
         }
-    }
-    lines
+    };
+    groups(findings, chosen).into_iter().map(line).collect()
 }

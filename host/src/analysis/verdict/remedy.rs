@@ -8,7 +8,7 @@
 
 use super::super::input::{Condition, Estimate};
 use super::super::profile::Profile;
-use super::super::stats::{normal_cdf, probability_below};
+use super::super::stats::probability_below;
 use super::state::PlankState;
 
 /// A remedy with its size where it has one.
@@ -185,6 +185,9 @@ pub struct Circumstances {
     pub room: f64,
     /// Chance that up to two sizes larger bring the loose pins back to serviceable.
     pub larger_success: f64,
+    /// Of larger pins that may not do it, the part hoped for all the same, 0–1: what is known of
+    /// their gain is a guess until trial pins were read.
+    pub larger_hope: f64,
     /// Chance that the typical pin is only weak, not yet doubtful.
     pub only_weak: f64,
     /// The room has been dry; `None` unknown.
@@ -212,22 +215,13 @@ pub fn largest_um(condition: &Condition, profile: &Profile) -> f64 {
     told.map_or(profile.largest_pin_um.value, f64::from)
 }
 
-/// Chance that pins of this many micrometres more bring `friction_nm` to `target_nm`.
-pub fn gain_chance(friction_nm: f64, target_nm: f64, step_um: f64, profile: &Profile) -> f64 {
-    let step_mm = step_um / 1000.0;
-    let mean = profile.gain_nm_per_mm.value * step_mm;
-    // The pins' own scatter in diameter of some hundredths adds about a newton-metre.
-    let u = (profile.gain_u_nm_per_mm.value * step_mm).max(0.3);
-    normal_cdf((friction_nm + mean - target_nm) / (u * u + 1.0).sqrt())
-}
-
 /// Suitability of a remedy in a state. Longer than most functions: it is one table, kept whole.
 pub fn suitability(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> f64 {
     let by_share = |row: [f64; 4]| {
         row.iter().zip(c.share_chances).fold(0.0, |sum, (suits, chance)| sum + suits * chance)
     };
     // Larger pins need a size that fits and wood that still grips.
-    let grows = c.room * (0.55 + 0.45 * c.larger_success);
+    let grows = c.room * (c.larger_hope + (1.0 - c.larger_hope) * c.larger_success);
     let climate = match c.dry_room {
         Some(true) => 1.0,
         None => 0.75,
@@ -343,6 +337,7 @@ mod tests {
             treat_chance: 0.2,
             room: 1.0,
             larger_success: 0.8,
+            larger_hope: 0.55,
             only_weak: 0.5,
             dry_room: None,
             bushed: None,
@@ -383,13 +378,5 @@ mod tests {
             let best = rank(&split, &circumstances(share))[0].0;
             assert!(matches!(best, RemedyKind::Plank | RemedyKind::RepairBlock), "{best:?}");
         }
-    }
-
-    #[test]
-    fn gains_are_wide_and_grow_with_size() {
-        let profile = Profile::default();
-        let one = gain_chance(4.0, 7.0, 120.0, &profile);
-        let two = gain_chance(4.0, 7.0, 240.0, &profile);
-        assert!(one > 0.5 && two > one && two < 0.99, "{one} {two}");
     }
 }
