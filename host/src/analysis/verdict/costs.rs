@@ -353,8 +353,10 @@ mod tests {
         let assessment = assessed(&Condition::default(), true);
         let free = compare(&assessment.verdict, &prices(ALL), (14, true), 5.0).expect("costs");
         let first = free.look_first().expect("worth looking");
-        let dear_look =
-            format!("{ALL}[look]\nplank = 8000\ntune = 8000\nstain = 8000\nroom = 8000\n");
+        let dear_look = format!(
+            "{ALL}[look]\nplank = 8000\ntune = 8000\n\
+             stain = 8000\nroom = 8000\n"
+        );
         let dear = compare(&assessment.verdict, &prices(&dear_look), (14, true), 5.0).unwrap();
         assert!(dear.look_first().is_none(), "{:?}", dear.looks);
         let same = dear.looks.iter().find(|look| look.look == first.look).expect("the look");
