@@ -299,8 +299,8 @@ mod tests {
     }
 
     const ALL: &str = "tuning = 100\nextra_tunings_a_year = 2\nhorizon_years = 5\n[remedy]\n\
-                       climate = 150\nelsewhere = 200\ntreat_pin = 5\nlarger_pin = 15\nrebush = 900\n\
-                       restring = 3500\nrepair_block = 1500\nplank = 9000\n";
+                       climate = 150\nelsewhere = 200\ntreat_pin = 5\nlarger_pin = 15\n\
+                       rebush = 900\nrestring = 3500\nrepair_block = 1500\nplank = 9000\n";
 
     fn assessed(condition: &Condition, loose: bool) -> Assessment {
         let (instrument, readings) = plank(1, 10.0, 0.12, |place, sound, _| {
