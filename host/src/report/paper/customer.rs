@@ -18,6 +18,8 @@ use crate::words::{Fixed, Numeral, Said, Word, findings, plank, remedies};
 const REASON_COUNT: usize = 3;
 /// Longest answer told before the annex, characters.
 const ANSWER_COUNT_MAX: usize = 300;
+/// Items from which a list stands in two columns.
+const COLUMN_COUNT_MIN: usize = 5;
 /// Zones told with what they usually mean, and meanings of each; the annex has all.
 const ZONE_COUNT: usize = 2;
 const MEANING_COUNT: usize = 2;
@@ -50,7 +52,7 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
     blocks.push(sheets.heading(say::REMEDIES));
     tables::remedies(sheets, &mut blocks);
     blocks.push(sheets.heading(say::NOT_CHECKED));
-    blocks.push(Block::List(sheets.say_all(&sheets.model.assessment.verdict.not_examined)));
+    not_examined(sheets, &mut blocks);
     conditions(sheets, &mut blocks);
     let length_max = if sheets.setting.customer_only { usize::MAX } else { ANSWER_COUNT_MAX };
     recorded(sheets, length_max, say::SEEN_AND_TOLD, &mut blocks);
@@ -67,7 +69,18 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
     blocks
 }
 
-/// Which instrument, how much of it was read, and when.
+/// What was not examined; a long list in two columns.
+fn not_examined(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
+    let items = sheets.say_all(&sheets.model.assessment.verdict.not_examined);
+    if items.len() < COLUMN_COUNT_MIN {
+        blocks.push(Block::List(items));
+        return;
+    }
+    let (left, right) = items.split_at(items.len().div_ceil(2));
+    blocks.push(Block::Beside(vec![Block::List(left.to_vec())], vec![Block::List(right.to_vec())]));
+}
+
+/// Which instrument and how much of it was read.
 fn subtitle(sheets: &Sheets<'_>) -> String {
     let instrument = sheets.model.instrument;
     let statistics = &sheets.model.assessment.statistics;

@@ -217,6 +217,10 @@ impl<'a> Layout<'a> {
         match block {
             Block::Table(table) => self.beginning_of_table(table),
             Block::Drawing(_) | Block::Figure(_) | Block::Beside(..) => self.height_of(block),
+            // These break after any line.
+            Block::List(_) | Block::Paragraph(_) | Block::Note(_) => {
+                self.height_of(block).min(LINES_WITH_HEADING)
+            }
             _ => self.height_of(block).min(KEEP_WITH_HEADING),
         }
     }
@@ -384,5 +388,7 @@ impl<'a> Layout<'a> {
 
 /// Above a heading and between it and what follows, points, at most.
 const SPACE_BETWEEN: f64 = 17.0;
+/// A heading stays with so much of text below it, some three lines, points.
+const LINES_WITH_HEADING: f64 = 40.0;
 /// A heading stays with so much of what follows, points.
 const KEEP_WITH_HEADING: f64 = 110.0;

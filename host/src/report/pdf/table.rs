@@ -29,8 +29,9 @@ const DENSE: Setting = Setting {
     above: 0.4,
 };
 const CAPTION: Look = Look::new(8.6, true, Ink::Strong);
-/// Rows kept with the headings of a long table.
+/// Rows kept with the headings of a long table, and a height from which fewer are enough, points.
 const ROWS_KEPT: usize = 3;
+const KEPT_HEIGHT: f64 = 36.0;
 /// A table of so many rows, and no higher than this share of a page, is short: it stays whole.
 const SHORT_ROW_COUNT_MAX: usize = 14;
 const SHORT_SHARE_MAX: f64 = 0.4;
@@ -74,7 +75,8 @@ impl Layout<'_> {
         let first = |count: usize| rows.iter().take(count).map(|row| row.height).sum::<f64>();
         let is_short = rows.len() <= SHORT_ROW_COUNT_MAX
             && first(rows.len()) <= SHORT_SHARE_MAX * self.page_room();
-        let kept = first(if is_short { rows.len() } else { ROWS_KEPT });
+        let enough = (1..=ROWS_KEPT).find(|count| first(*count) >= KEPT_HEIGHT);
+        let kept = first(if is_short { rows.len() } else { enough.unwrap_or(ROWS_KEPT) });
         let caption_height = if table.caption.is_empty() { 0.0 } else { CAPTION.line_height() };
         let beginning = (4.0 + caption_height + head.height + kept).min(self.page_room());
         Broken { setting, widths, head, rows, beginning }
