@@ -121,7 +121,8 @@ pub fn condition_of(facts: &Facts) -> Condition {
             SimulatedSight::OffBack => PlankSight::OffBack,
         }),
         contamination: facts.contamination_seen,
-        relative_humidity: facts.relative_humidity,
+        // A hygrometer shows whole percents.
+        relative_humidity: facts.relative_humidity.map(|share| (100.0 * share).round() / 100.0),
         pitch_cents: facts.pitch_cents,
         largest_pin_um: facts.largest_pin_um,
         bushed_plate: facts.bushed_plate,

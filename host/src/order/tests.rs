@@ -1,3 +1,5 @@
+//! Orders of planks whose fault is known.
+
 use pinhold_protocol::record::Pin;
 
 use super::*;

@@ -280,7 +280,8 @@ mod tests {
     #[test]
     fn a_sign_may_be_svg_and_opens_nothing() {
         let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 200 50\">\
-                   <script>alert(1)</script><image href=\"/etc/hostname\" width=\"9\" height=\"9\"/>\
+                   <script>alert(1)</script>\
+                   <image href=\"/etc/hostname\" width=\"9\" height=\"9\"/>\
                    <rect width=\"100\" height=\"50\"/><text x=\"110\" y=\"30\">Ab</text></svg>";
         let made = sign(svg.as_bytes()).unwrap();
         assert_eq!((made.width_px, made.height_px), (700, 175));
@@ -300,6 +301,30 @@ mod tests {
         assert!(said(&bomb).contains("65536 by 65536 pixels"), "{}", said(&bomb));
         assert!(photo(&vec![0; PHOTO_BYTES_MAX + 1]).unwrap_err().to_string().contains("16 MB"));
         assert!(photo(b"<svg/>").unwrap_err().to_string().contains("no JPEG or PNG"));
+    }
+
+    /// A photo of ours, 32 by 16, with what a camera held turned would write into it.
+    fn taken() -> Vec<u8> {
+        let plain = include_bytes!("../../../tests/fixtures/photo.jpg");
+        let mut exif = b"Exif\0\0MM\0\x2a\0\0\0\x08\0\x01".to_vec();
+        exif.extend(b"\x01\x12\0\x03\0\0\0\x01\0\x06\0\0\0\0\0\0");
+        exif.extend(b"48.1N 11.5E, camera 4711");
+        let length = u16::try_from(exif.len() + 2).unwrap().to_be_bytes();
+        [&plain[..2], b"\xff\xe1", &length, &exif, &plain[2..]].concat()
+    }
+
+    #[test]
+    fn a_photo_loses_its_place_and_stands_upright() {
+        let made = photo(&taken()).unwrap();
+        assert_eq!((made.width_px, made.height_px), (16, 32));
+        // Dark at the file's upper left, turned to the right: at the upper right.
+        assert!(dark_at(&made, 12, 4) && !dark_at(&made, 3, 4) && !dark_at(&made, 12, 28));
+        let holds = |text: &[u8]| made.png.windows(text.len()).any(|part| part == text);
+        assert!(!holds(b"48.1N") && !holds(b"4711") && !holds(b"Exif"));
+        let plain = photo(include_bytes!("../../../tests/fixtures/photo.jpg")).unwrap();
+        assert_eq!((plain.width_px, plain.height_px), (32, 16));
+        let cut = taken();
+        assert!(photo(&cut[..cut.len() / 3]).is_err());
     }
 
     #[test]

@@ -8,8 +8,9 @@ sentences! {
          the friction of the plank: ({sharp} + {flat}) / 2 = {half} {unit}. Half the difference is \
          the pull of its string: ({sharp} − {flat}) / 2 = {moment} {unit}."
         | "Wirbel {pin} ergab {sharp} {unit} beim Höherdrehen und {flat} {unit} beim Tieferdrehen. \
-           Die halbe Summe ist die Reibung des Stimmstocks: ({sharp} + {flat}) / 2 = {half} {unit}. \
-           Die halbe Differenz ist der Zug der Saite: ({sharp} − {flat}) / 2 = {moment} {unit}.";
+           Die halbe Summe ist die Reibung des Stimmstocks: ({sharp} + {flat}) / 2 = {half} \
+           {unit}. Die halbe Differenz ist der Zug der Saite: ({sharp} − {flat}) / 2 = {moment} \
+           {unit}.";
     matched(friction, unit):
         " With both strokes taken at the same angle of the coil the friction is {friction} {unit}; \
          that is what counts."
@@ -17,8 +18,8 @@ sentences! {
            das zählt.";
     factor(friction, moment, unit, factor, band):
         " At target pitch the string pulls with {moment} {unit}, so the holding factor is \
-         {friction} / {moment} = {factor}. Held against the limits (thresholds, below) the worse of \
-         both counts: {band}."
+         {friction} / {moment} = {factor}. Held against the limits (thresholds, below) the worse \
+         of both counts: {band}."
         | " Bei Solltonhöhe zieht die Saite mit {moment} {unit}, der Haltefaktor ist also \
            {friction} / {moment} = {factor}. An den Grenzen gemessen (Schwellen, unten) zählt das \
            Schlechtere: {band}.";
@@ -26,12 +27,13 @@ sentences! {
         "Each pin has a chance of being doubtful or worse; unread ones have it from the map. These \
          chances add up to {sum}; over {count} pins that is {share} %."
         | "Jeder Wirbel ist mit einer Wahrscheinlichkeit zweifelhaft oder schlechter; nicht \
-           gemessene haben sie aus der Karte. Zusammen sind das {sum}; auf {count} Wirbel {share} %.";
+           gemessene haben sie aus der Karte. Zusammen sind das {sum}; auf {count} Wirbel {share} \
+           %.";
     others(power):
         "The five states not shown add up to {power}. The chance of a state is its power over the \
          sum of all ten."
-        | "Die fünf nicht gezeigten Zustände ergeben zusammen {power}. Die Wahrscheinlichkeit eines \
-           Zustands ist seine Potenz durch die Summe aller zehn.";
+        | "Die fünf nicht gezeigten Zustände ergeben zusammen {power}. Die Wahrscheinlichkeit \
+           eines Zustands ist seine Potenz durch die Summe aller zehn.";
     less_burden(remedy, chance, burden, rest):
         "{remedy}: {chance} − {burden} = {rest}" | "{remedy}: {chance} − {burden} = {rest}";
     decides(remedy, least):

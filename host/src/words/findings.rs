@@ -35,7 +35,8 @@ sentences! {
         | "ein Probewirbel in einem schlechten Loch gewann {percent} % zu dem, was da war";
     trials_gained(count, low, high):
         "trial pins in {count} bad holes gained {low} to {high} % on what was there"
-        | "Probewirbel in {count} schlechten Löchern gewannen {low} bis {high} % zu dem, was da war";
+        | "Probewirbel in {count} schlechten Löchern gewannen {low} bis {high} % zu dem, was \
+           da war";
     next_size_without_trials(percent, u):
         "the next size's gain, {percent} ± {u} %, rests on one documented case, no trial pin yet"
         | "der Gewinn, {percent} ± {u} % je Maß, ruht auf einem belegten Fall, ohne Probewirbel";

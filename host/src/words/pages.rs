@@ -85,13 +85,16 @@ sentences! {
            Ursprüngliche bewahrt";
     drift_of_lever(read, drift):
         "{read}; drift of the lever: {drift}" | "{read}; Drift des Hebels: {drift}";
-    drift(count, pins, change, u, hours, done, relaxed, relaxed_u, way):
-        "{count} readings of {pins}: friction drifted by {change} ± {u} % over {hours} h ({done}; \
-         repeats read {relaxed} ± {relaxed_u} % {way} than first readings, as wood that relaxes \
-         does, and that is not taken for drift)"
-        | "{count} Messungen von {pins}: die Reibung wanderte um {change} ± {u} % in {hours} h \
-           ({done}; Wiederholungen lesen {relaxed} ± {relaxed_u} % {way} als erste Messungen, wie \
-           nachgebendes Holz es tut, und das gilt nicht als Drift)";
+    drift(found, done, repeats):
+        "{found} ({done}; {repeats})" | "{found} ({done}; {repeats})";
+    drift_found(count, pins, change, u, hours):
+        "{count} readings of {pins}: friction drifted by {change} ± {u} % over {hours} h"
+        | "{count} Messungen von {pins}: die Reibung wanderte um {change} ± {u} % in {hours} h";
+    drift_repeats(relaxed, u, way):
+        "repeats read {relaxed} ± {u} % {way} than first readings, as wood that relaxes does, and \
+         that is not taken for drift"
+        | "Wiederholungen lesen {relaxed} ± {u} % {way} als erste Messungen, wie nachgebendes \
+           Holz es tut, und das gilt nicht als Drift";
     and_others(pins): "{pins} and others" | "{pins} und anderen";
     lever_tool(calibrations):
         "torque-sensing lever; {calibrations}" | "Drehmoment messender Stimmhebel; {calibrations}";

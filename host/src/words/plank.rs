@@ -15,13 +15,17 @@ sentences! {
     row_from(row, side): "row {row} from the {side}" | "{row}. Reihe von der {side}";
     nearest_keyboard(row): "{row} (nearest the keyboard)" | "{row} (der Klaviatur am nächsten)";
     topmost(row): "{row} (the topmost)" | "{row} (die oberste)";
-    whole_section(section, notes): "{section}, all rows, {notes}" | "{section}, alle Reihen, {notes}";
+    whole_section(section, notes):
+        "{section}, all rows, {notes}" | "{section}, alle Reihen, {notes}";
     single_pins(section, notes):
         "{section}, single pins among {notes}" | "{section}, einzelne Wirbel in {notes}";
-    last_notes(notes): "the last notes of the treble, {notes}" | "die letzten Töne im Diskant, {notes}";
-    along_flange(section, notes): "{section}, along the flange, {notes}" | "{section}, am Flansch, {notes}";
+    last_notes(notes):
+        "the last notes of the treble, {notes}" | "die letzten Töne im Diskant, {notes}";
+    along_flange(section, notes):
+        "{section}, along the flange, {notes}" | "{section}, am Flansch, {notes}";
     in_row(section, row, notes): "{section}, {row}, {notes}" | "{section}, {row}, {notes}";
-    rows(section, count, notes): "{section}, {count} rows, {notes}" | "{section}, {count} Reihen, {notes}";
+    rows(section, count, notes):
+        "{section}, {count} rows, {notes}" | "{section}, {count} Reihen, {notes}";
     pull_of_all(share):
         "all strings pull about {share} of what they should at the pitch given: the instrument is \
          far from pitch, the lever's zero or scale is wrong, or the string data are"

@@ -132,7 +132,8 @@ pub(crate) const fn risks(kind: RemedyKind) -> Word {
              lässt sich nur einmal.",
         ),
         RemedyKind::Larger => Word::new(
-            "Cannot be undone; too large a pin can split a dry plank; of little use in parted plies.",
+            "Cannot be undone; too large a pin can split a dry plank; of little use in parted \
+             plies.",
             "Nicht rückgängig zu machen; ein zu starker Wirbel kann einen trockenen Stimmstock \
              spalten; nützt wenig bei gelösten Lagen.",
         ),

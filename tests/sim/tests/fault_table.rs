@@ -1,9 +1,9 @@
 //! The demo's faults, surveyed stroke by stroke, and what the verdict makes of them.
 //!
-//! Six seeds of each fault, plain and marginal; twenty with `PINHOLD_FAULT_TABLE=long`. The table is
-//! printed; what each fault accepts is written beside it in the simulator (`Fault::accepted`). Seeds
-//! here judge; tuning used others. How often verdicts are right over many planks is `verdicts`'
-//! matter; here strokes, readings and verdict are seen to work together.
+//! Six seeds of each fault, plain and marginal; twenty with `PINHOLD_FAULT_TABLE=long`. The table
+//! is printed; what each fault accepts is written beside it in the simulator (`Fault::accepted`).
+//! Seeds here judge; tuning used others. How often verdicts are right over many planks is
+//! `verdicts`' matter; here strokes, readings and verdict are seen to work together.
 
 use std::thread;
 

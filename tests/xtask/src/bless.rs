@@ -37,6 +37,8 @@ pub(crate) fn tables(runner: &Runner) -> Result<(), String> {
     runner.cargo_with(&adaptive, "PINHOLD_ADAPTIVE", "bless")?;
     let trials = ["test", "-p", "pinhold-simtest", "--test", "trials"];
     runner.cargo_with(&trials, "PINHOLD_TRIALS", "bless")?;
+    let verdicts = ["test", "-p", "pinhold-simtest", "--test", "verdicts"];
+    runner.cargo_with(&verdicts, "PINHOLD_VERDICTS", "bless")?;
     show(runner, "tests/sim/tables")
 }
 

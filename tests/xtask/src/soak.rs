@@ -23,7 +23,7 @@ struct Part {
 }
 
 /// Test binaries in the same build as the test word's.
-const PARTS: [Part; 7] = [
+const PARTS: [Part; 9] = [
     Part {
         name: "power cuts: 10 million histories of the log in flash (63 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
@@ -58,6 +58,18 @@ const PARTS: [Part; 7] = [
         name: "trial pins: a thousand planks of each law",
         arguments: &["-p", "pinhold-simtest", "--test", "trials"],
         variable: "PINHOLD_TRIALS",
+        value: "long",
+    },
+    Part {
+        name: "verdicts: 1200 planks, the condition record given and withheld",
+        arguments: &["-p", "pinhold-simtest", "--test", "verdicts"],
+        variable: "PINHOLD_VERDICTS",
+        value: "long",
+    },
+    Part {
+        name: "verdicts stroke by stroke: 400 instruments",
+        arguments: &["-p", "pinhold-simtest", "--test", "fault_table"],
+        variable: "PINHOLD_FAULT_TABLE",
         value: "long",
     },
     Part {

@@ -60,7 +60,8 @@ pub(crate) fn end_to_end(runner: &Runner) -> Result<(), String> {
 
 /// `demo-table`: every fault, twenty seeds.
 pub(crate) fn demo_table(runner: &Runner) -> Result<(), String> {
-    runner.cargo(&["test", "-p", "pinhold-simtest", "fault_table", "--", "--nocapture"])
+    let table = ["test", "-p", "pinhold-simtest", "--test", "fault_table", "--", "--nocapture"];
+    runner.cargo_with(&table, "PINHOLD_FAULT_TABLE", "long")
 }
 
 /// Builds both boards' release firmware.

@@ -87,17 +87,20 @@ impl Drift {
         let pins = pins.join(", ");
         let pins = if self.pins.len() > 3 { say::and_others(pins) } else { Said::same(pins) };
         let relaxed = 100.0 * self.relaxation;
-        say::drift(
+        let found = say::drift_found(
             self.reading_count,
             pins,
             Signed(100.0 * self.over_survey(), 1),
             Fixed(100.0 * self.u_per_hour * self.hours, 1),
             Fixed(self.hours, 1),
-            if self.is_significant { say::TAKEN_OUT } else { say::NOT_SIGNIFICANT },
+        );
+        let repeats = say::drift_repeats(
             Fixed(relaxed.abs(), 1),
             Fixed(100.0 * self.u_relaxation, 1),
             if relaxed < 0.0 { say::LOWER } else { say::HIGHER },
-        )
+        );
+        let done = if self.is_significant { say::TAKEN_OUT } else { say::NOT_SIGNIFICANT };
+        say::drift(found, done, repeats)
     }
 }
 

@@ -299,8 +299,8 @@ mod tests {
     }
 
     const ALL: &str = "tuning = 100\nextra_tunings_a_year = 2\nhorizon_years = 5\n[remedy]\n\
-                       climate = 150\nelsewhere = 200\ntreat_pin = 5\nlarger_pin = 15\nrebush = 900\n\
-                       restring = 3500\nrepair_block = 1500\nplank = 9000\n";
+                       climate = 150\nelsewhere = 200\ntreat_pin = 5\nlarger_pin = 15\n\
+                       rebush = 900\nrestring = 3500\nrepair_block = 1500\nplank = 9000\n";
 
     fn assessed(condition: &Condition, loose: bool) -> Assessment {
         let (instrument, readings) = plank(1, 10.0, 0.12, |place, sound, _| {
@@ -353,8 +353,10 @@ mod tests {
         let assessment = assessed(&Condition::default(), true);
         let free = compare(&assessment.verdict, &prices(ALL), (14, true), 5.0).expect("costs");
         let first = free.look_first().expect("worth looking");
-        let dear_look =
-            format!("{ALL}[look]\nplank = 8000\ntune = 8000\nstain = 8000\nroom = 8000\n");
+        let dear_look = format!(
+            "{ALL}[look]\nplank = 8000\ntune = 8000\n\
+             stain = 8000\nroom = 8000\n"
+        );
         let dear = compare(&assessment.verdict, &prices(&dear_look), (14, true), 5.0).unwrap();
         assert!(dear.look_first().is_none(), "{:?}", dear.looks);
         let same = dear.looks.iter().find(|look| look.look == first.look).expect("the look");

@@ -38,6 +38,11 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
     if !sheets.setting.customer_only {
         blocks.push(sheets.note(&say::MORE_VIEWS.said()));
     }
+    let confirm = &sheets.model.assessment.verdict.confirm_before_acting;
+    if !confirm.is_empty() {
+        blocks.push(sheets.heading(say::CONFIRM));
+        blocks.push(Block::List(sheets.say_all(confirm)));
+    }
     why(sheets, &mut blocks);
     zones(sheets, &mut blocks);
     blocks.push(sheets.heading(say::BANDS));
@@ -54,7 +59,9 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
         blocks.push(Block::Photos(sheets.context.photos.clone()));
     }
     blocks.push(sheets.heading(say::CAUTIONS));
+    // That it is an opinion stands over the signature.
     let cautions = sheets.model.assessment.verdict.cautions.iter();
+    let cautions = cautions.filter(|caution| **caution != remedies::OPINION);
     blocks.push(Block::List(cautions.map(|caution| sheets.word(*caution)).collect()));
     signature(sheets, &mut blocks);
     blocks
@@ -100,10 +107,6 @@ fn verdict(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     if !doubts.is_empty() {
         blocks.push(sheets.subheading(say::LEVER_IN_DOUBT));
         blocks.push(Block::List(sheets.say_all(&doubts)));
-    }
-    if !verdict.confirm_before_acting.is_empty() {
-        blocks.push(sheets.subheading(say::CONFIRM));
-        blocks.push(Block::List(sheets.say_all(&verdict.confirm_before_acting)));
     }
 }
 
@@ -223,7 +226,6 @@ fn conditions(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
         blocks.push(Block::Paragraph(sheets.say(&say::read_by_section(list))));
     }
     marked(sheets, blocks);
-    blocks.push(Block::Paragraph(sheets.word(remedies::TOUCH_UP)));
     blocks.push(sheets.note(&say::WHAT_FRICTION_IS.said()));
 }
 

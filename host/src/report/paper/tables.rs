@@ -169,14 +169,19 @@ pub(super) fn sections(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
 
 /// Strings to retune, two beside each other.
 pub(super) fn retune(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
-    let names = [say::STRING, say::NET_DEG, say::NET_CENTS, say::ON_THE_WAY];
-    let names: Vec<String> = names.iter().chain(&names).map(|name| sheets.word(*name)).collect();
-    let aligns = [Align::Left, Align::Right, Align::Right, Align::Right];
-    let shares = [1.2, 1.1, 1.0, 1.8];
-    let columns: Vec<(&str, Align, f64)> = names
+    let of_string = [
+        (sheets.word(say::STRING), Align::Left, 1.2),
+        (sheets.word(say::NET_DEG), Align::Right, 1.1),
+        (sheets.word(say::NET_CENTS), Align::Right, 1.0),
+        (sheets.word(say::ON_THE_WAY), Align::Right, 1.8),
+    ];
+    // An empty column keeps the two apart.
+    let gap = [(String::new(), Align::Left, 0.3)];
+    let columns: Vec<(&str, Align, f64)> = of_string
         .iter()
-        .enumerate()
-        .map(|(at, name)| (name.as_str(), aligns[at % 4], shares[at % 4]))
+        .chain(&gap)
+        .chain(&of_string)
+        .map(|(name, align, share)| (name.as_str(), *align, *share))
         .collect();
     let mut table = Table::new("", &columns);
     table.is_dense = true;
@@ -188,7 +193,8 @@ pub(super) fn retune(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     let all = &sheets.context.retune;
     let (left, right) = all.split_at(all.len().div_ceil(2));
     for (at, one) in left.iter().enumerate() {
-        table.push(cells(one).into_iter().chain(right.get(at).into_iter().flat_map(cells)));
+        let beside = right.get(at).into_iter().flat_map(cells);
+        table.push(cells(one).into_iter().chain([String::new()]).chain(beside));
     }
     blocks.push(Block::Table(table));
     blocks.push(sheets.note(&say::RETUNE_BOUNDS.said()));

@@ -40,10 +40,10 @@ impl Sheet {
             Paper::Letter => Sheet {
                 width: 612.0,
                 height: 792.0,
-                top: 60.0,
-                bottom: 716.0,
-                head_y: 49.0,
-                foot_y: 735.0,
+                top: 54.0,
+                bottom: 728.0,
+                head_y: 43.0,
+                foot_y: 747.0,
             },
         }
     }
@@ -205,7 +205,8 @@ impl<'a> Layout<'a> {
         for (index, block) in blocks.iter().enumerate() {
             if matches!(block, Block::Heading(_) | Block::Subheading(_)) {
                 let next = blocks.get(index + 1).map_or(0.0, |next| self.beginning_of(next));
-                self.need((self.height_of(block) + next).min(self.page_room()));
+                let whole = SPACE_BETWEEN + self.height_of(block) + next;
+                self.need(whole.min(self.page_room()));
             }
             self.block(block);
         }
@@ -381,5 +382,7 @@ impl<'a> Layout<'a> {
     }
 }
 
+/// Above a heading and between it and what follows, points, at most.
+const SPACE_BETWEEN: f64 = 17.0;
 /// A heading stays with so much of what follows, points.
 const KEEP_WITH_HEADING: f64 = 110.0;
