@@ -41,6 +41,7 @@ fn a_new_plank_is_listed_pin_by_pin_and_step_by_step() {
     }
     assert!(shown.lines().all(|line| line.chars().count() <= 80), "{shown}");
     let torque = bench.run(&["--unit", "inlb", "order", "x"]).out;
+    let torque = torque.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(torque.contains("100–120 in·lbf"), "{torque}");
 }
 

@@ -349,18 +349,21 @@ mod tests {
     }
 
     #[test]
-    fn dear_work_makes_looking_first_worth_while_and_a_dear_look_does_not() {
-        let assessment = assessed(&Condition::default(), true);
-        let free = compare(&assessment.verdict, &prices(ALL), (14, true), 5.0).expect("costs");
+    fn an_open_question_between_dear_answers_is_worth_a_look_that_is_not_too_dear() {
+        // Split, or pins that hold and a fault elsewhere: one wants a plank, the other does not.
+        let mut verdict = assessed(&Condition::default(), true).verdict;
+        verdict.states = vec![(PlankState::Split, 0.5), (PlankState::FaultElsewhere, 0.5)];
+        let work = "tuning = 3000\nextra_tunings_a_year = 2\n[remedy]\nelsewhere = 200\n\
+                    plank = 9000\n";
+        let free = compare(&verdict, &prices(work), (14, true), 5.0).expect("costs");
         let first = free.look_first().expect("worth looking");
-        let dear_look = format!(
-            "{ALL}[look]\nplank = 8000\ntune = 8000\n\
-             stain = 8000\nroom = 8000\n"
-        );
-        let dear = compare(&assessment.verdict, &prices(&dear_look), (14, true), 5.0).unwrap();
+        assert!(first.net <= free.certainty_worth, "{first:?}");
+        let dear_look =
+            format!("{work}[look]\nplank = 80000\ntune = 80000\nstain = 80000\nroom = 80000\n");
+        let dear = compare(&verdict, &prices(&dear_look), (14, true), 5.0).expect("costs");
         assert!(dear.look_first().is_none(), "{:?}", dear.looks);
         let same = dear.looks.iter().find(|look| look.look == first.look).expect("the look");
-        assert!((first.net - same.net - 8000.0).abs() < 1e-6);
+        assert!((first.net - same.net - 80_000.0).abs() < 1e-6);
     }
 
     #[test]
