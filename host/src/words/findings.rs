@@ -38,15 +38,11 @@ sentences! {
         | "Probewirbel in {count} schlechten Löchern gewannen {low} bis {high} % zu dem, was \
            da war";
     next_size_without_trials(percent, u):
-        "the next size is taken to add {percent} ± {u} % to a middle loose pin's friction: that \
-         rests on one documented case in another plank, no trial pin yet"
-        | "das nächste Maß soll einem mittleren lockeren Wirbel {percent} ± {u} % Reibung bringen: \
-           das ruht auf einem belegten Fall in einem anderen Stimmstock, noch ohne Probewirbel";
+        "the next size's gain, {percent} ± {u} %, rests on one documented case, no trial pin yet"
+        | "der Gewinn, {percent} ± {u} % je Maß, ruht auf einem belegten Fall, ohne Probewirbel";
     next_size_with_trials(percent, u, count):
-        "the next size is taken to add {percent} ± {u} % to a middle loose pin's friction; trial \
-         pins behind it: {count}"
-        | "das nächste Maß soll einem mittleren lockeren Wirbel {percent} ± {u} % Reibung bringen; \
-           Probewirbel dahinter: {count}";
+        "the next size's gain, {percent} ± {u} % of friction; trial pins behind it: {count}"
+        | "der Gewinn des nächsten Maßes, {percent} ± {u} % der Reibung; Probewirbel: {count}";
     oversize(mm):
         "the loose pins are larger ones already, {mm} mm in the mean"
         | "die lockeren Wirbel sind schon stärkere, im Mittel {mm} mm";

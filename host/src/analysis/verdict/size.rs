@@ -25,6 +25,8 @@ use crate::words::{Fixed, Said, findings as say};
 pub const SIZES_UP_MAX: u32 = 2;
 /// Chance that a larger pin gains next to nothing where nothing speaks for it (DER).
 const NO_GRIP_CHANCE: f64 = 0.05;
+/// The same where the wood is taken to grip: what does not is the business of other states (DER).
+const NO_GRIP_CHANCE_IN_GRIPPING: f64 = 0.01;
 /// Of larger pins whose chance is a guess, the part that is hoped for whatever it says (DER).
 const HOPE_BEFORE_TRIALS: f64 = 0.55;
 /// How much worse than the normal law's mean a median of readings is known.
@@ -244,7 +246,7 @@ fn most_common(values: &[Option<usize>]) -> Option<usize> {
 /// grips unless trial pins say otherwise; and how much of the hope beyond it no trial has taken.
 pub(super) fn larger_success(findings: &Findings<'_>) -> (f64, f64) {
     let hope = HOPE_BEFORE_TRIALS / (1.0 + findings.condition.trials.len() as f64);
-    let Some(typical) = Sizing::new(findings, NO_GRIP_CHANCE).overall() else {
+    let Some(typical) = Sizing::new(findings, NO_GRIP_CHANCE_IN_GRIPPING).overall() else {
         return (1.0, hope);
     };
     (typical.outlook.sizes.last().map_or(0.0, |size| size.chance), hope)

@@ -118,7 +118,7 @@ fn before_any_trial_the_advice_is_to_fit_some_and_the_gain_s_source_is_told() {
     let told = |list: &[Said], words: &str| list.iter().any(|line| line.contains(words));
     if matches!(before.verdict.remedy, Remedy::Larger { .. } | Remedy::Restring { .. }) {
         assert!(told(&before.verdict.confirm_before_acting, "two or three trial pins"));
-        assert!(told(&before.verdict.reasons_against, "one documented case in another plank"));
+        assert!(told(&before.verdict.reasons_against, "rests on one documented case"));
     } else {
         panic!("{:?}", before.verdict.remedy);
     }
