@@ -10,6 +10,8 @@ use crate::words::{Fixed, Said, plank, remarks, remedies as words, thresholds as
 
 /// Longest remark printed in a table.
 const REMARK_COUNT_MAX: usize = 160;
+/// Remedies put before the customer; the annex has all.
+const REMEDY_COUNT: usize = 5;
 /// What stands for no value.
 const NONE: &str = "–";
 
@@ -71,16 +73,18 @@ pub(super) fn remedies(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
             (&sheets.word(say::CHANCE_RIGHT), Align::Right, 1.1),
         ],
     );
-    for alternative in &verdict.alternatives {
+    let told = verdict
+        .alternatives
+        .iter()
+        .filter(|alternative| customer::is_told(alternative.remedy, alternative.chance, chosen));
+    for alternative in told.take(REMEDY_COUNT) {
         let kind = alternative.remedy;
-        if customer::is_told(kind, alternative.chance, chosen) {
-            table.push([
-                sheets.word(words::sentence(kind)),
-                sheets.word(words::needs(kind)),
-                sheets.word(words::risks(kind)),
-                sheets.percent(alternative.chance),
-            ]);
-        }
+        table.push([
+            sheets.word(words::sentence(kind)),
+            sheets.word(words::needs(kind)),
+            sheets.word(words::risks(kind)),
+            sheets.percent(alternative.chance),
+        ]);
     }
     blocks.push(Block::Table(table));
     blocks.push(sheets.note(&say::REMEDIES_NOTE.said()));

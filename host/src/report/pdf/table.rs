@@ -32,9 +32,10 @@ const CAPTION: Look = Look::new(8.6, true, Ink::Strong);
 /// Rows kept with the headings of a long table, and a height from which fewer are enough, points.
 const ROWS_KEPT: usize = 3;
 const KEPT_HEIGHT: f64 = 36.0;
-/// A table of so many rows, and no higher than this share of a page, is short: it stays whole.
+/// A table of so many rows, of no more lines each in the mean, is short: it stays whole where a
+/// page holds it. One of long texts may break between rows.
 const SHORT_ROW_COUNT_MAX: usize = 14;
-const SHORT_SHARE_MAX: f64 = 0.4;
+const SHORT_LINE_COUNT_MAX: f64 = 2.5;
 
 /// A row as lines by cell, its look and height.
 struct Row {
@@ -73,8 +74,9 @@ impl Layout<'_> {
             .map(|(index, row)| self.row(row, &widths, look_of(index), setting))
             .collect();
         let first = |count: usize| rows.iter().take(count).map(|row| row.height).sum::<f64>();
+        let line_height = setting.cell.line_height();
         let is_short = rows.len() <= SHORT_ROW_COUNT_MAX
-            && first(rows.len()) <= SHORT_SHARE_MAX * self.page_room();
+            && first(rows.len()) <= rows.len() as f64 * SHORT_LINE_COUNT_MAX * line_height;
         let enough = (1..=ROWS_KEPT).find(|count| first(*count) >= KEPT_HEIGHT);
         let kept = first(if is_short { rows.len() } else { enough.unwrap_or(ROWS_KEPT) });
         let caption_height = if table.caption.is_empty() { 0.0 } else { CAPTION.line_height() };
