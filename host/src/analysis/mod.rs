@@ -17,6 +17,7 @@ pub mod gp;
 pub mod input;
 pub mod linalg;
 pub mod profile;
+pub mod profile_file;
 pub mod pulls;
 pub mod random;
 pub mod readings;

@@ -5,7 +5,6 @@ use serde_json::json;
 
 use super::context::Context;
 use super::exit::{CliError, Exit};
-use crate::analysis::Profile;
 use crate::instrument::pin_name;
 use crate::report::budget;
 use crate::text::printable;
@@ -17,7 +16,7 @@ use crate::text::printable;
 pub(super) fn run(context: &Context, name: &str, pin: Option<Pin>) -> Result<(), CliError> {
     let store = context.open_store()?;
     let loaded = context.load(&store, name)?;
-    let profile = Profile::default();
+    let profile = &context.profile;
     let mut pins = loaded.readings;
     if let Some(pin) = pin {
         pins.retain(|reading| reading.pin == pin);
@@ -27,7 +26,7 @@ pub(super) fn run(context: &Context, name: &str, pin: Option<Pin>) -> Result<(),
         }
     }
     if context.json {
-        let values: Vec<_> = pins.iter().map(|pin| budget::pin_value(pin, &profile)).collect();
+        let values: Vec<_> = pins.iter().map(|pin| budget::pin_value(pin, profile)).collect();
         return context.print_document(&json!({
             "format": "pinhold.budget",
             "version": 1,
@@ -38,8 +37,8 @@ pub(super) fn run(context: &Context, name: &str, pin: Option<Pin>) -> Result<(),
         }));
     }
     let text = match (pin, pins.first()) {
-        (Some(_), Some(reading)) => budget::pin_text(reading, &profile, context.unit),
-        _ => budget::summary_text(&pins, &profile, context.unit),
+        (Some(_), Some(reading)) => budget::pin_text(reading, profile, context.unit),
+        _ => budget::summary_text(&pins, profile, context.unit),
     };
     context.print(&text)
 }

@@ -9,7 +9,8 @@ use etcetera::BaseStrategy;
 use serde_json::Value;
 
 use super::exit::{CliError, Exit};
-use super::{GlobalArguments, retune};
+use super::{GlobalArguments, profile, retune};
+use crate::analysis::Profile;
 use crate::analysis::input::{Condition, PinReading};
 use crate::analysis::readings::Drift;
 use crate::condition::ConditionRecord;
@@ -35,6 +36,8 @@ pub struct Context {
     pub data_was_named: bool,
     /// Unit torque is shown in.
     pub unit: TorqueUnit,
+    /// Thresholds everything is judged by.
+    pub profile: Profile,
     /// One JSON document instead of text.
     pub json: bool,
     /// Whether standard output may be coloured.
@@ -62,6 +65,8 @@ pub struct Loaded {
     pub condition: Condition,
     /// Everything recorded beside torque.
     pub recorded: ConditionRecord,
+    /// Thresholds it is judged by.
+    pub profile: Profile,
     /// Levers and calibrations its readings were taken with.
     pub lever_uses: Vec<LeverUse>,
     /// What pins read more than once say of the lever's drift.
@@ -76,11 +81,13 @@ impl Context {
     /// is not.
     pub fn new(arguments: &GlobalArguments) -> Result<Context, CliError> {
         let now = jiff::Timestamp::now();
+        let data = match &arguments.data {
+            Some(folder) => folder.clone(),
+            None => default_folder()?,
+        };
         Ok(Context {
-            data: match &arguments.data {
-                Some(folder) => folder.clone(),
-                None => default_folder()?,
-            },
+            profile: profile::of_run(arguments.profile.as_deref(), &data)?,
+            data,
             data_was_named: arguments.data.is_some(),
             unit: match arguments.unit {
                 Some(unit) => unit,
@@ -131,6 +138,7 @@ impl Context {
             pitch_costs,
             condition,
             recorded,
+            profile: self.profile.clone(),
             lever_uses,
             drift,
         })

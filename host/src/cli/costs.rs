@@ -30,7 +30,11 @@ pub(super) fn read(path: &Path) -> Result<Prices, CliError> {
 }
 
 /// The remedies of an assessment in these rates.
-pub(super) fn compared(assessment: &Assessment, prices: &Prices) -> Option<CostComparison> {
+pub(super) fn compared(
+    assessment: &Assessment,
+    prices: &Prices,
+    profile: &Profile,
+) -> Option<CostComparison> {
     let verdict = &assessment.verdict;
     let listed: usize = verdict.parts.iter().map(|line| line.pin_count).sum();
     let loose = loose_pins(&assessment.pins).count();
@@ -38,7 +42,7 @@ pub(super) fn compared(assessment: &Assessment, prices: &Prices) -> Option<CostC
     let is_whole = listed == assessment.pins.len();
     let pin_count = if is_whole { loose } else { listed.max(loose) };
     let sized = diameters(&assessment.pins).0.is_some() || loose == 0;
-    let horizon_years = Profile::default().horizon_years.value;
+    let horizon_years = profile.horizon_years.value;
     compare(verdict, prices, (pin_count, sized), horizon_years)
 }
 

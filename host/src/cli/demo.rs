@@ -216,7 +216,8 @@ pub fn run(context: &Context, arguments: &DemoArguments) -> Result<(), CliError>
     let mut more = |store: &mut Store| -> Result<Vec<Pin>, SurveyError> {
         let adaptive = arguments.plan == PlanKind::Adaptive;
         let Some(survey) = survey.as_ref().filter(|_| adaptive) else { return Ok(Vec::new()) };
-        let growing = Adaptive { instrument: &instrument, survey, confidence };
+        let growing =
+            Adaptive { instrument: &instrument, survey, profile: &context.profile, confidence };
         plan::grow(&growing, store, &mut steps, context.json)
     };
     let taken =

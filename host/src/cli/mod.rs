@@ -24,6 +24,7 @@ mod parsers;
 pub mod pins;
 pub mod plan;
 pub mod ports;
+mod profile;
 pub mod readings;
 pub mod record;
 pub mod report;
@@ -68,6 +69,9 @@ pub struct GlobalArguments {
     /// Unit torque is shown in: nm, inlb or kgfcm [default: nm, or what PINHOLD_UNIT says]
     #[arg(long, global = true, value_name = "UNIT", help_heading = HEADING)]
     pub unit: Option<TorqueUnit>,
+    /// Thresholds to judge by [default: profile.toml in the data folder, where there is one]
+    #[arg(long, global = true, value_name = "FILE.toml", help_heading = HEADING)]
+    pub profile: Option<PathBuf>,
     /// Print one JSON document instead of text; torque in it is always in N·m
     #[arg(long, global = true, help_heading = HEADING)]
     pub json: bool,
@@ -105,6 +109,8 @@ pub enum Command {
     Map(show::MapArguments),
     /// Weigh the remedies, with reasons
     Verdict(show::VerdictArguments),
+    /// Print the thresholds everything is judged by, as a file to change
+    Profile(profile::ProfileArguments),
     /// List what to order and the work, step by step
     Order(order::OrderArguments),
     /// Write the report for the customer
@@ -167,6 +173,7 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Trial(arguments) => trial::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
+        Command::Profile(_) => profile::run(context),
         Command::Order(arguments) => order::run(context, &arguments),
         Command::Report(arguments) => report::run(context, &arguments),
         Command::Instrument(arguments) => instrument::run(context, arguments),

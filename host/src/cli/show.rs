@@ -90,7 +90,7 @@ pub fn assessed(loaded: &Loaded) -> Assessment {
         condition: &loaded.condition,
         seed: BOOTSTRAP_SEED,
     };
-    assess(&input, &Profile::default())
+    assess(&input, &loaded.profile)
 }
 
 /// Columns to print in: what the shell says, else 80, at most 120.
@@ -165,7 +165,7 @@ pub fn verdict(context: &Context, arguments: &VerdictArguments) -> Result<(), Cl
     let loaded = context.load(&store, name)?;
     let assessment = assessed(&loaded);
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
-    let compared = rates.and_then(|rates| costs::compared(&assessment, &rates));
+    let compared = rates.and_then(|rates| costs::compared(&assessment, &rates, &loaded.profile));
     let mut document = document(&loaded, &model);
     document["costs"] = compared.as_ref().map_or(Value::Null, costs::value);
     keep_verdict(&mut store, context, &loaded, &document)?;
@@ -197,6 +197,15 @@ fn lever_use_value(used: &LeverUse) -> Value {
     })
 }
 
+/// What a verdict was judged by: ours, or ours with what the user set.
+fn profile_value(profile: &Profile) -> Value {
+    let set = profile.set_by_user();
+    match set.is_empty() {
+        true => "default".into(),
+        false => Value::Object(set.into_iter().map(|(k, v)| (k.into(), v.into())).collect()),
+    }
+}
+
 /// Stores a verdict with the version and inputs that gave it.
 ///
 /// # Errors
@@ -210,7 +219,10 @@ pub fn keep_verdict(
     let verdict = StoredVerdict {
         created: context.now.clone(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
-        inputs: json!({ "profile": "default", "bootstrap_seed": BOOTSTRAP_SEED }),
+        inputs: json!({
+            "profile": profile_value(&loaded.profile),
+            "bootstrap_seed": BOOTSTRAP_SEED,
+        }),
         document: document.clone(),
     };
     Ok(store.store_verdict(loaded.survey.id, &verdict)?)

@@ -171,7 +171,12 @@ pub fn run(context: &Context, arguments: &SurveyArguments) -> Result<(), CliErro
     };
     let survey = begun.survey.clone();
     let is_adaptive = arguments.plan == Some(PlanKind::Adaptive);
-    let growing = Adaptive { instrument: &record.instrument, survey: &survey, confidence };
+    let growing = Adaptive {
+        instrument: &record.instrument,
+        survey: &survey,
+        profile: &context.profile,
+        confidence,
+    };
     let mut steps: Vec<Grown> = Vec::new();
     let mut go_on = |store: &mut Store| -> Result<Vec<Pin>, SurveyError> {
         if !is_adaptive {

@@ -22,6 +22,8 @@ pub struct Adaptive<'a> {
     pub instrument: &'a Instrument,
     /// The survey.
     pub survey: &'a Survey,
+    /// Thresholds its verdict is judged by.
+    pub profile: &'a Profile,
     /// Confidence at which it stops, 0.5–0.999.
     pub confidence: f64,
 }
@@ -60,7 +62,7 @@ impl Adaptive<'_> {
             instrument: self.instrument,
             readings: &taken.readings,
             condition: &taken.condition,
-            profile: &Profile::default(),
+            profile: self.profile,
             confidence: self.confidence,
             at: planned.last().copied(),
             passed_over: &passed_over,

@@ -13,6 +13,7 @@ mod layout;
 mod lever;
 mod map;
 mod order;
+mod profile;
 mod record;
 mod report;
 mod run;
