@@ -246,7 +246,7 @@ pub(crate) const THIN_GLUE: Word = Word::new(
 );
 pub(crate) const OLD_DUST: Word = Word::new(
     "Old dust may hold lead, mould, droppings or moth poison: mask and vacuum.",
-    "Alter Staub kann Blei, Schimmel, Kot oder Mottengift enthalten: Maske und Staubsauger.",
+    "Alter Staub kann Blei, Pilzsporen, Kot oder Mottengift enthalten: Maske und Staubsauger.",
 );
 pub(crate) const TWO_SIZES: Word = Word::new(
     "Two sizes at once can split a dry plank: decide after driving a few.",
