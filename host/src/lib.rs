@@ -16,5 +16,6 @@ pub mod report;
 pub mod store;
 pub mod survey;
 pub mod text;
+pub mod toml_file;
 pub mod units;
 pub mod words;

@@ -7,7 +7,8 @@ use std::fmt::Write as _;
 
 use thiserror::Error;
 
-use super::profile::{Graded, Profile};
+use super::profile::{Grade, Graded, Profile};
+use crate::toml_file;
 
 /// What a file says it is.
 const FORMAT: &str = "pinhold.profile";
@@ -105,19 +106,15 @@ impl Profile {
         if text.len() > BYTES_MAX {
             return Err(ProfileError::TooLong);
         }
-        let table: toml::Table = toml::from_str(text).map_err(|error| {
-            let at = error.span().map_or(0, |span| span.start).min(text.len());
-            let line = 1 + text.bytes().take(at).filter(|byte| *byte == b'\n').count();
-            let what = error.message().lines().next().unwrap_or("not TOML").to_owned();
+        let mut table: toml::Table = toml::from_str(text).map_err(|error| {
+            let (line, what) = toml_file::fault(text, &error);
             ProfileError::Syntax { line, what }
         })?;
-        let is_ours = table.get("format").and_then(toml::Value::as_str) == Some(FORMAT)
-            && table.get("version").and_then(toml::Value::as_integer) == Some(VERSION);
-        if !is_ours {
+        if !toml_file::take_head(&mut table, FORMAT, VERSION) {
             return Err(ProfileError::OtherFormat);
         }
         let mut profile = Profile::default();
-        for (name, value) in table.iter().filter(|(name, _)| !is_head(name)) {
+        for (name, value) in &table {
             let mut known = settings(&mut profile);
             let found = known.iter_mut().find(|(key, ..)| key == name);
             let Some((key, graded, (least, most))) = found else {
@@ -158,7 +155,7 @@ impl Profile {
         );
         for (key, graded, _) in settings(&mut self.clone()) {
             let Graded { value, grade, source } = *graded;
-            let mark = if grade == super::profile::Grade::User { "" } else { "# " };
+            let mark = if grade == Grade::User { "" } else { "# " };
             let _ = writeln!(text, "{mark}{key} = {value:?}  # {grade}: {source}");
         }
         text
@@ -168,14 +165,10 @@ impl Profile {
     pub fn set_by_user(&self) -> Vec<(&'static str, f64)> {
         let mut own = self.clone();
         let all = settings(&mut own).into_iter();
-        all.filter(|(_, graded, _)| graded.grade == super::profile::Grade::User)
+        all.filter(|(_, graded, _)| graded.grade == Grade::User)
             .map(|(key, graded, _)| (key, graded.value))
             .collect()
     }
-}
-
-fn is_head(name: &str) -> bool {
-    matches!(name, "format" | "version")
 }
 
 #[cfg(test)]

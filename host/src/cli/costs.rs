@@ -5,12 +5,13 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::exit::{CliError, Exit};
+use super::files::text_of;
 use crate::analysis::verdict::costs::{CostComparison, compare};
-use crate::analysis::verdict::evidence::{diameters, loose_pins};
+use crate::analysis::verdict::evidence::loose_pins;
+use crate::analysis::verdict::look::is_sized;
 use crate::analysis::verdict::prices::Prices;
 use crate::analysis::{Assessment, Profile};
-use crate::condition::{self, ConditionRecord, find};
-use crate::import::read_file;
+use crate::condition::ConditionRecord;
 use crate::report::terminal::wrap;
 use crate::text::printable;
 
@@ -19,14 +20,12 @@ use crate::text::printable;
 /// # Errors
 /// When the file is not there or is no price file.
 pub(super) fn read(path: &Path) -> Result<Prices, CliError> {
-    let bytes = read_file(path).map_err(|error| CliError::refused(path, &error))?;
     let refused = |why: String| {
         let path = printable(&path.to_string_lossy());
         let hint = "`pinhold verdict --price-template` prints one to fill in";
         CliError::new(Exit::Refused, format!("{path} is no price file: {why}; {hint}"))
     };
-    let text = String::from_utf8(bytes).map_err(|_| refused("it is no UTF-8 text".to_owned()))?;
-    Prices::read(&text).map_err(|error| refused(printable(&error.to_string())))
+    Prices::read(&text_of(path)?).map_err(|error| refused(printable(&error.to_string())))
 }
 
 /// The remedies of an assessment in these rates.
@@ -41,7 +40,7 @@ pub(super) fn compared(
     // A parts list of the whole instrument is no measure of how many single pins want work.
     let is_whole = listed == assessment.pins.len();
     let pin_count = if is_whole { loose } else { listed.max(loose) };
-    let sized = diameters(&assessment.pins).0.is_some() || loose == 0;
+    let sized = is_sized(&assessment.pins);
     let horizon_years = profile.horizon_years.value;
     compare(verdict, prices, (pin_count, sized), horizon_years)
 }
@@ -96,7 +95,9 @@ pub(super) fn text(compared: &CostComparison, recorded: &ConditionRecord, width:
             best.remedy.word(),
             amount(best.expected)
         ));
-        if let Some(ceiling) = ceiling(recorded).filter(|ceiling| best.price > *ceiling) {
+        if let Some(ceiling) =
+            recorded.amount("owner.ceiling").filter(|ceiling| best.price > *ceiling)
+        {
             say(format!("That is above the owner's ceiling of {}.", amount(ceiling)));
         }
     }
@@ -104,19 +105,11 @@ pub(super) fn text(compared: &CostComparison, recorded: &ConditionRecord, width:
         Some(first) => say(format!(
             "Before acting it pays to {}: worth {} beyond its price; knowing for certain would be \
              worth {}.",
-            first.look.words(),
+            first.look.question(),
             amount(first.net),
             amount(compared.certainty_worth)
         )),
         None => say("In these rates nothing open is worth finding out first.".to_owned()),
     }
     text
-}
-
-/// What the repair may cost at most, as recorded.
-fn ceiling(recorded: &ConditionRecord) -> Option<f64> {
-    match recorded.get(find("owner.ceiling")?, None)? {
-        condition::Value::Amount(amount) => Some(*amount),
-        _ => None,
-    }
 }

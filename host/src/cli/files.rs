@@ -4,10 +4,24 @@ use std::fs::{self, File, OpenOptions};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::exit::CliError;
+use super::exit::{CliError, Exit};
+use crate::import::read_file;
+use crate::text::printable;
 
 /// Names tried for the file beside.
 const TRY_COUNT_MAX: u32 = 100;
+
+/// The text of a file the user named.
+///
+/// # Errors
+/// When it cannot be read, or is no UTF-8 text.
+pub(super) fn text_of(path: &Path) -> Result<String, CliError> {
+    let bytes = read_file(path).map_err(|error| CliError::refused(path, &error))?;
+    String::from_utf8(bytes).map_err(|_| {
+        let path = printable(&path.to_string_lossy());
+        CliError::new(Exit::Refused, format!("{path} is no UTF-8 text"))
+    })
+}
 
 /// Writes bytes to a file the user named, replacing it: the old content or the new one stands
 /// there, never a part. What is no ordinary file (a pipe, a terminal) is written to directly.

@@ -16,6 +16,7 @@ pub mod demo;
 mod drift;
 pub mod exit;
 pub mod files;
+mod form;
 pub mod import;
 pub mod instrument;
 pub mod lever;

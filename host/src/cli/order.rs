@@ -9,6 +9,7 @@ use super::parsers::name_parser;
 use super::show::{assessed, width};
 use crate::order::drilling::{AIM_NM, Drilling};
 use crate::order::{PinTotal, PinsOfPlace, StringsTouched, WorkOrder, sizes, work_order};
+use crate::report::diameter;
 use crate::report::terminal::wrap;
 use crate::text::printable;
 use crate::units::TorqueUnit;
@@ -103,14 +104,14 @@ fn shown(order: &WorkOrder, unit: TorqueUnit, width: usize) -> String {
 }
 
 fn place_line(line: &PinsOfPlace) -> String {
-    let now = line.from_um.map_or("size not recorded".to_owned(), millimetres);
+    let now = line.from_um.map_or("size not recorded".to_owned(), diameter);
     let length = line.length_um.map_or(String::new(), |um| format!(", {} mm long", um / 1000));
     format!(
         "{}: {} + {} spare, now {now}{length}; order {}; {}",
         line.place,
         pins(line.pin_count),
         line.spare_count,
-        line.to_um.map_or("as decided at the pin".to_owned(), millimetres),
+        line.to_um.map_or("as decided at the pin".to_owned(), diameter),
         line.note
     )
 }
@@ -175,9 +176,9 @@ fn drilling_line(bits: &Drilling, unit: TorqueUnit) -> String {
     format!(
         "for pins of {}: try bits from {} to {}{letters} in scrap of the same wood, fit a pin and \
          read it; aim at {:.*}–{:.*} {} of friction (common practice, no source)",
-        millimetres(bits.pin_um),
-        millimetres(bits.least_um),
-        millimetres(bits.greatest_um),
+        diameter(bits.pin_um),
+        diameter(bits.least_um),
+        diameter(bits.greatest_um),
         unit.decimals(),
         unit.from_newton_metres(AIM_NM.0),
         unit.decimals(),
@@ -188,10 +189,6 @@ fn drilling_line(bits: &Drilling, unit: TorqueUnit) -> String {
 
 fn pins(count: usize) -> String {
     format!("{count} {}", if count == 1 { "pin" } else { "pins" })
-}
-
-fn millimetres(um: u32) -> String {
-    crate::report::diameter(um)
 }
 
 /// The order as a document; lengths in micrometres, wire in metres.

@@ -7,8 +7,8 @@ use serde_json::{Map, json};
 
 use super::context::Context;
 use super::exit::{CliError, Exit};
+use super::files::text_of;
 use crate::analysis::Profile;
-use crate::import::read_file;
 use crate::text::printable;
 
 /// The profile in the data folder.
@@ -64,7 +64,5 @@ pub(super) fn of_run(named: Option<&Path>, data: &Path) -> Result<Profile, CliEr
         let path = printable(&path.to_string_lossy());
         CliError::new(Exit::Refused, format!("{path} is no profile: {why}"))
     };
-    let bytes = read_file(&path).map_err(|error| CliError::refused(&path, &error))?;
-    let text = String::from_utf8(bytes).map_err(|_| refused("it is no UTF-8 text".to_owned()))?;
-    Profile::read(&text).map_err(|error| refused(printable(&error.to_string())))
+    Profile::read(&text_of(&path)?).map_err(|error| refused(printable(&error.to_string())))
 }

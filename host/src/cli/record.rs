@@ -10,13 +10,13 @@ use serde_json::{Map, Value as Json, json};
 
 use super::context::{Context, say, shell_quoted};
 use super::exit::{CliError, Exit};
+use super::files::text_of;
 use super::parsers::name_parser;
 use crate::analysis::survey::sites_of;
 use crate::analysis::zones::place::{section_name, sections};
 use crate::condition::facts::find;
 use crate::condition::value::listed;
 use crate::condition::{ConditionRecord, FACTS, Fact, Group, Kind, Value, file};
-use crate::import::read_file;
 use crate::instrument::Instrument;
 use crate::report::terminal::wrap;
 use crate::text::printable;
@@ -119,14 +119,6 @@ pub fn run(context: &Context, arguments: &RecordArguments) -> Result<(), CliErro
         return context.print_document(&document(&arguments.name, &known, &sections));
     }
     context.print(&shown(&known, &sections, super::show::width()))
-}
-
-fn text_of(path: &Path) -> Result<String, CliError> {
-    let bytes = read_file(path).map_err(|error| CliError::refused(path, &error))?;
-    String::from_utf8(bytes).map_err(|_| {
-        let path = printable(&path.to_string_lossy());
-        CliError::new(Exit::Refused, format!("{path} is no UTF-8 text"))
-    })
 }
 
 fn refused(path: &Path, error: &file::ConditionFileError) -> CliError {

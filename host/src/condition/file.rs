@@ -13,6 +13,7 @@ use super::facts::{FACTS, Fact, Group, Kind, find};
 use super::record::ConditionRecord;
 use super::value::{TEXT_CHARACTERS_MAX, Value, listed};
 use crate::text::{edit_distance, printable_short};
+use crate::toml_file;
 
 /// What a file says it is.
 const FORMAT: &str = "pinhold.condition";
@@ -81,14 +82,10 @@ pub fn read(text: &str, sections: &[(u8, String)]) -> Result<ConditionRecord, Co
         return Err(ConditionFileError::TooLong);
     }
     let mut table: Table = text.parse().map_err(|error: toml::de::Error| {
-        let at = error.span().map_or(0, |span| span.start.min(text.len()));
-        let line = text.get(..at).unwrap_or("").matches('\n').count() + 1;
-        let what = printable_short(error.message(), 160);
+        let (line, what) = toml_file::fault(text, &error);
         ConditionFileError::Syntax { line, what }
     })?;
-    let format = table.remove("format").and_then(|value| value.as_str().map(str::to_owned));
-    let version = table.remove("version").and_then(|value| value.as_integer());
-    if format.as_deref() != Some(FORMAT) || version != Some(VERSION) {
+    if !toml_file::take_head(&mut table, FORMAT, VERSION) {
         return Err(ConditionFileError::OtherFormat);
     }
     let mut record = ConditionRecord::default();

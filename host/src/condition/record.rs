@@ -98,8 +98,32 @@ impl ConditionRecord {
     }
 
     fn length_um(&self, name: &str) -> Option<u32> {
+        as_length(self.plain(name)?)
+    }
+
+    /// A length answered for one section, µm.
+    pub fn length_in_section_um(&self, name: &str, section: u8) -> Option<u32> {
+        as_length(self.get(find(name)?, Some(section))?)
+    }
+
+    /// A length's answers, of the whole or of each section, µm.
+    pub fn lengths_um(&self, name: &str) -> impl Iterator<Item = u32> {
+        let of_fact = self.answers().filter(move |(fact, ..)| fact.name() == name);
+        of_fact.filter_map(|(_, _, value)| as_length(value))
+    }
+
+    /// An answer in words.
+    pub fn text(&self, name: &str) -> Option<&str> {
         match self.plain(name)? {
-            Value::LengthUm(um) => Some(*um),
+            Value::Text(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// An amount of money, in whatever currency it was told.
+    pub fn amount(&self, name: &str) -> Option<f64> {
+        match self.plain(name)? {
+            Value::Amount(amount) => Some(*amount),
             _ => None,
         }
     }
@@ -208,6 +232,13 @@ impl ConditionRecord {
             }
         }
         record
+    }
+}
+
+fn as_length(value: &Value) -> Option<u32> {
+    match value {
+        Value::LengthUm(um) => Some(*um),
+        _ => None,
     }
 }
 

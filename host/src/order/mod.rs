@@ -11,8 +11,8 @@ pub mod work;
 use pinhold_protocol::record::Pin;
 
 use crate::analysis::Assessment;
-use crate::analysis::verdict::{PartsLine, RemedyKind};
-use crate::condition::{ConditionRecord, Value, find};
+use crate::analysis::verdict::{PartsLine, RemedyKind, spares};
+use crate::condition::ConditionRecord;
 use crate::instrument::scale::neighbours::kind_of;
 use crate::instrument::scale::tension::StringKind;
 use crate::instrument::{FieldPin, Instrument};
@@ -120,7 +120,7 @@ pub fn work_order(
     };
     WorkOrder {
         totals: totals(&pins),
-        finish: text(recorded, "pins.finish"),
+        finish: recorded.text("pins.finish").map(str::to_owned),
         length_notes: if pins.is_empty() { Vec::new() } else { length_notes(recorded) },
         bushing_count: renews_bushings
             .filter(|_| bushed == Some(true))
@@ -132,23 +132,14 @@ pub fn work_order(
             remedy,
             kind: instrument.kind,
             condition: &verdict.condition,
-            coil_gap_um: lengths(recorded, "pins.coil_gap").into_iter().min(),
+            coil_gap_um: recorded.lengths_um("pins.coil_gap").min(),
         }),
         pins,
     }
 }
 
-fn spares(count: usize, share: f64) -> usize {
-    // Counts are small and the share is at most 1: the cast is exact enough.
-    (count as f64 * share.clamp(0.0, 1.0)).ceil() as usize
-}
-
 fn of_place(line: &PartsLine, recorded: &ConditionRecord, spare_share: f64) -> PinsOfPlace {
-    let length_um =
-        find("pins.length").and_then(|fact| match recorded.get(fact, Some(line.section)) {
-            Some(Value::LengthUm(um)) => Some(*um),
-            _ => None,
-        });
+    let length_um = recorded.length_in_section_um("pins.length", line.section);
     PinsOfPlace {
         place: line.place.clone(),
         pin_count: line.pin_count,
@@ -183,42 +174,24 @@ fn totals(pins: &[PinsOfPlace]) -> Vec<PinTotal> {
     totals
 }
 
-fn text(recorded: &ConditionRecord, name: &str) -> Option<String> {
-    match recorded.get(find(name)?, None)? {
-        Value::Text(text) => Some(text.clone()),
-        _ => None,
-    }
-}
-
-/// Answers in every section, µm.
-fn lengths(recorded: &ConditionRecord, name: &str) -> Vec<u32> {
-    let of_fact = recorded.answers().filter(|(fact, ..)| fact.name() == name);
-    of_fact
-        .filter_map(|(_, _, value)| match value {
-            Value::LengthUm(um) => Some(*um),
-            _ => None,
-        })
-        .collect()
-}
-
 fn length_notes(recorded: &ConditionRecord) -> Vec<String> {
     let mut notes = Vec::new();
-    if lengths(recorded, "pins.length").is_empty() {
+    if recorded.lengths_um("pins.length").next().is_none() {
         notes.push(
             "length was not recorded: measure a drawn pin in each section before ordering".into(),
         );
     }
-    match lengths(recorded, "plank.thickness").first() {
+    match recorded.lengths_um("plank.thickness").next() {
         None => notes.push(
             "plank thickness was not recorded: pins are driven about 30 mm, at least 24 mm of it \
              in the plies (one report), and some upright planks are thinner than that"
                 .into(),
         ),
-        Some(um) if *um <= DRIVEN_UM => notes.push(format!(
+        Some(um) if um <= DRIVEN_UM => notes.push(format!(
             "the plank is {} mm thick: a pin driven by the usual 30 mm (one report) would come \
              through; {}",
             um / 1000,
-            if *um < GRIP_UM_MIN { "order by measure" } else { "order shorter ones" }
+            if um < GRIP_UM_MIN { "order by measure" } else { "order shorter ones" }
         )),
         Some(_) => {}
     }

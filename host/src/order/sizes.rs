@@ -5,6 +5,8 @@
 //! several times (ONE); the larger ones are from memory (MEM). Metric sizes go in steps of 0.05
 //! and 0.1 mm (MEM).
 
+use crate::report::diameter;
+
 /// A size of the inch scheme.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct InchSize {
@@ -55,17 +57,16 @@ pub fn metric_size_um(diameter_um: u32) -> Option<u32> {
 
 /// A diameter with the sizes it may be ordered as.
 pub fn words(diameter_um: u32) -> String {
-    let mm = |um: u32| format!("{:.2} mm", f64::from(um) / 1000.0);
     let mut sold = Vec::new();
     if let Some(size) = inch_size(diameter_um) {
         sold.push(format!(".{} in, {} in the inch scheme", size.thousandths, size.label));
     }
     if let Some(um) = metric_size_um(diameter_um).filter(|um| *um != diameter_um) {
-        sold.push(mm(um));
+        sold.push(diameter(um));
     }
     match sold.is_empty() {
-        true => mm(diameter_um),
-        false => format!("{} (nearest sold: {})", mm(diameter_um), sold.join("; ")),
+        true => diameter(diameter_um),
+        false => format!("{} (nearest sold: {})", diameter(diameter_um), sold.join("; ")),
     }
 }
 

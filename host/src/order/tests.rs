@@ -6,6 +6,7 @@ use super::*;
 use crate::analysis::input::{Condition, PlankSight};
 use crate::analysis::test_planks::plank;
 use crate::analysis::{AssessmentInput, Profile, assess};
+use crate::condition::{Value, find};
 
 fn record(answers: &[(&str, Option<u8>, &str)]) -> ConditionRecord {
     let mut record = ConditionRecord::default();

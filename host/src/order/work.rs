@@ -7,6 +7,7 @@
 use crate::analysis::input::{Condition, PlankSight};
 use crate::analysis::verdict::RemedyKind;
 use crate::instrument::InstrumentKind;
+use crate::words::{Language, remedies};
 
 /// A step of the work.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -44,7 +45,7 @@ const GLUE: &str = "Action out, keys covered, air, gloves and goggles; glue may 
                     turn and heats cotton. Read its safety data sheet.";
 const REBUILDER: &str = "Cracked plate or a plank parted from its seat: no raising of pitch; this \
                          is a rebuilder's work.";
-const DUST: &str = "Old dust may hold lead, mould, droppings or moth poison: mask and vacuum.";
+const DUST: &str = remedies::OLD_DUST.to(Language::English);
 const LIFT: &str = "Plate, action and case parts want two people or a hoist; uprights fall \
                     backwards.";
 const FIRST_FLAT: &str = "Old wire: flat by a little first, watch for rust at coil and bearing; \

@@ -6,6 +6,7 @@ use thiserror::Error;
 use toml::{Table, Value as Toml};
 
 use crate::text::{nearest, printable, printable_short};
+use crate::toml_file;
 
 /// What a file says it is.
 const FORMAT: &str = "pinhold.letterhead";
@@ -90,13 +91,10 @@ pub fn read(text: &str) -> Result<LetterheadFile, LetterheadError> {
         return Err(LetterheadError::TooLong);
     }
     let mut table: Table = text.parse().map_err(|error: toml::de::Error| {
-        let at = error.span().map_or(0, |span| span.start.min(text.len()));
-        let line = text.get(..at).unwrap_or("").matches('\n').count() + 1;
-        LetterheadError::Syntax { line, what: printable_short(error.message(), 160) }
+        let (line, what) = toml_file::fault(text, &error);
+        LetterheadError::Syntax { line, what }
     })?;
-    let format = table.remove("format").and_then(|value| value.as_str().map(str::to_owned));
-    let version = table.remove("version").and_then(|value| value.as_integer());
-    if format.as_deref() != Some(FORMAT) || version != Some(VERSION) {
+    if !toml_file::take_head(&mut table, FORMAT, VERSION) {
         return Err(LetterheadError::OtherFormat);
     }
     if let Some(name) = table.keys().find(|key| !KEYS.contains(&key.as_str())) {

@@ -10,10 +10,8 @@
 //! the same table that ranks them.
 
 use super::super::decision::{Observation, Problem};
-use super::super::input::{Condition, PlankSight, TuneStability};
-use super::evidence::{
-    Evidence, room_evidence, sight_evidence, size_supposed, stain_evidence, tune_evidence,
-};
+use super::super::input::PlankSight;
+use super::look::Look;
 use super::prices::Prices;
 use super::remedy::{Circumstances, suitability};
 use super::state::{PlankState, STATE_COUNT};
@@ -41,78 +39,14 @@ pub struct RemedyCost {
     pub expected: f64,
 }
 
-/// Something that could be found out first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Look {
-    /// Whether it holds its tune.
-    Tune,
-    /// Diameters of loose pins and their neighbours.
-    Diameters,
-    /// Oil, stain and glue.
-    Stain,
-    /// Humidity of the room.
-    Room,
-    /// Edges, joints, a drawn pin.
-    Plank,
-}
-
-impl Look {
-    /// All of them.
-    pub const ALL: [Look; 5] = [Look::Tune, Look::Diameters, Look::Stain, Look::Room, Look::Plank];
-
-    /// What to do, in words.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Look::Tune => "ask whether it holds its tune",
-            Look::Diameters => "measure the diameters of some loose pins and their neighbours",
-            Look::Stain => "look for oil, stain and glue round the pins",
-            Look::Room => "log the room's humidity for some weeks",
-            Look::Plank => "look at the plank's edges and joints, and draw a pin",
-        }
-    }
-
-    /// The word in documents.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Look::Tune => "tune",
-            Look::Diameters => "diameters",
-            Look::Stain => "stain",
-            Look::Room => "room",
-            Look::Plank => "plank",
-        }
-    }
-
-    fn price(self, prices: &Prices) -> f64 {
-        let look = &prices.look;
-        match self {
-            Look::Tune => look.tune,
-            Look::Diameters => look.diameters,
-            Look::Stain => look.stain,
-            Look::Room => look.room,
-            Look::Plank => look.plank,
-        }
-    }
-
-    /// Its outcomes, while it is open.
-    fn outcomes(self, condition: &Condition, sized: bool) -> Option<Vec<Evidence>> {
-        let open = match self {
-            Look::Tune => condition.tune.is_none(),
-            Look::Diameters => !sized,
-            Look::Stain => condition.contamination.is_none(),
-            Look::Room => condition.relative_humidity.is_none(),
-            Look::Plank => condition.plank.is_none(),
-        };
-        open.then(|| match self {
-            Look::Tune => {
-                [TuneStability::Stable, TuneStability::Unstable].map(tune_evidence).to_vec()
-            }
-            Look::Diameters => [true, false].map(size_supposed).to_vec(),
-            Look::Stain => [true, false].map(stain_evidence).to_vec(),
-            Look::Room => [true, false].map(|dry| room_evidence(dry, None)).to_vec(),
-            Look::Plank => [PlankSight::SeenSound, PlankSight::PliesParted, PlankSight::OffBack]
-                .map(sight_evidence)
-                .to_vec(),
-        })
+fn price(look: Look, prices: &Prices) -> f64 {
+    let each = &prices.look;
+    match look {
+        Look::Tune => each.tune,
+        Look::Diameters => each.diameters,
+        Look::Stain => each.stain,
+        Look::Room => each.room,
+        Look::Plank => each.plank,
     }
 }
 
@@ -198,8 +132,10 @@ pub fn compare(
     horizon_years: f64,
 ) -> Option<CostComparison> {
     let horizon_years = prices.horizon_years.unwrap_or(horizon_years);
-    let (out, open): (Vec<RemedyKind>, Vec<RemedyKind>) =
-        RemedyKind::WEIGHED.into_iter().partition(|remedy| ruled_out(*remedy, verdict).is_some());
+    let out: Vec<(RemedyKind, &'static str)> =
+        RemedyKind::WEIGHED.into_iter().filter_map(|r| Some((r, ruled_out(r, verdict)?))).collect();
+    let is_open = |remedy: &RemedyKind| out.iter().all(|(other, _)| other != remedy);
+    let open: Vec<RemedyKind> = RemedyKind::WEIGHED.into_iter().filter(is_open).collect();
     let priced = |remedy: &RemedyKind| Some((*remedy, prices.of(*remedy, pin_count)?));
     let remedies: Vec<(RemedyKind, f64)> = open.iter().filter_map(priced).collect();
     let chances: Vec<f64> = PlankState::ALL
@@ -248,7 +184,7 @@ pub fn compare(
         horizon_years,
         remedies: compared,
         unpriced: unpriced.collect(),
-        ruled_out: out.iter().filter_map(|r| Some((*r, ruled_out(*r, verdict)?))).collect(),
+        ruled_out: out,
         looks,
         certainty_worth: problem.perfect_information(),
     })
@@ -274,21 +210,25 @@ fn worth(
     sized: bool,
     prices: &Prices,
 ) -> Option<LookWorth> {
-    let outcomes = look.outcomes(&verdict.condition, sized)?;
+    if !look.is_open(&verdict.condition, sized) {
+        return None;
+    }
+    let outcomes = look.outcomes().into_iter();
     let mut likelihood: Vec<Vec<f64>> =
-        outcomes.iter().map(|item| item.log_fit.map(libm::exp).to_vec()).collect();
+        outcomes.map(|outcome| outcome.evidence.log_fit.map(libm::exp).to_vec()).collect();
     // In every state one of the outcomes comes about.
     for state in 0..STATE_COUNT {
         let sum = likelihood.iter().fold(0.0, |sum, row| sum + row[state]);
         likelihood.iter_mut().for_each(|row| row[state] /= sum);
     }
-    let price = look.price(prices);
+    let price = price(look, prices);
     let worth = problem.worth(&Observation { likelihood, cost: price })?;
     Some(LookWorth { look, price, net: worth.net })
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::input::{Condition, TuneStability};
     use super::super::super::test_planks::plank;
     use super::super::super::{Assessment, AssessmentInput, Profile, assess};
     use super::*;

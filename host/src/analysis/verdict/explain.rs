@@ -3,8 +3,9 @@
 //! *What would change it* is computed, not written by hand: each open observation is supposed to
 //! have come out each way, and the verdict is taken again.
 
-use super::super::input::{PlankSight, TorqueKind, TuneStability};
-use super::evidence::{self, Evidence, diameters, loose_pins, weigh};
+use super::super::input::{PlankSight, TorqueKind};
+use super::evidence::{Evidence, weigh};
+use super::look::{Look, is_sized};
 use super::remedy::{Circumstances, rank, suitability};
 use super::state::{PlankState, STATE_COUNT};
 use super::{Findings, RemedyKind, lever_doubt};
@@ -125,69 +126,6 @@ fn add_plain_reasons(
     }
 }
 
-struct Observation {
-    question: Word,
-    trouble: f64,
-    outcomes: Vec<(Word, Evidence, Option<bool>)>,
-}
-
-fn open_observations(findings: &Findings<'_>) -> Vec<Observation> {
-    let condition = findings.condition;
-    let mut open = Vec::new();
-    if condition.tune.is_none() {
-        open.push(Observation {
-            question: say::ASK_TUNE,
-            trouble: 0.01,
-            outcomes: vec![
-                (say::TURNED_OUT_STABLE, evidence::tune_evidence(TuneStability::Stable), None),
-                (say::TURNED_OUT_UNSTABLE, evidence::tune_evidence(TuneStability::Unstable), None),
-            ],
-        });
-    }
-    if diameters(findings.pins).0.is_none() && loose_pins(findings.pins).count() > 0 {
-        open.push(Observation {
-            question: say::MEASURE_DIAMETERS,
-            trouble: 0.02,
-            outcomes: vec![
-                (say::TURNED_OUT_LARGER, evidence::size_supposed(true), None),
-                (say::TURNED_OUT_FIRST_SIZE, evidence::size_supposed(false), None),
-            ],
-        });
-    }
-    if condition.contamination.is_none() {
-        open.push(Observation {
-            question: say::LOOK_FOR_STAIN,
-            trouble: 0.02,
-            outcomes: vec![
-                (say::TURNED_OUT_STAINED, evidence::stain_evidence(true), None),
-                (say::TURNED_OUT_CLEAN, evidence::stain_evidence(false), None),
-            ],
-        });
-    }
-    if condition.relative_humidity.is_none() {
-        open.push(Observation {
-            question: say::LOG_HUMIDITY,
-            trouble: 0.04,
-            outcomes: vec![
-                (say::TURNED_OUT_DRY, evidence::room_evidence(true, None), Some(true)),
-                (say::TURNED_OUT_NOT_DRY, evidence::room_evidence(false, None), Some(false)),
-            ],
-        });
-    }
-    if condition.plank.is_none() {
-        open.push(Observation {
-            question: say::LOOK_AT_PLANK,
-            trouble: 0.03,
-            outcomes: vec![
-                (say::TURNED_OUT_PARTED, evidence::sight_evidence(PlankSight::PliesParted), None),
-                (say::TURNED_OUT_SOUND, evidence::sight_evidence(PlankSight::SeenSound), None),
-                (say::TURNED_OUT_OFF_BACK, evidence::sight_evidence(PlankSight::OffBack), None),
-            ],
-        });
-    }
-    open
-}
-
 /// Each open observation each way: sentences where the verdict would change, and the question
 /// with the greatest expected gain in the chance of being right, less its trouble.
 fn suppose(
@@ -199,33 +137,34 @@ fn suppose(
     let chances = weigh(items);
     let mut sentences = Vec::new();
     let mut best: Option<(f64, Word)> = None;
-    for observation in open_observations(findings) {
-        let likely: Vec<f64> = observation
-            .outcomes
+    let sized = is_sized(findings.pins);
+    for look in Look::ALL.into_iter().filter(|look| look.is_open(findings.condition, sized)) {
+        let outcomes = look.outcomes();
+        let likely: Vec<f64> = outcomes
             .iter()
-            .map(|(_, item, _)| {
-                let fits = chances.iter().zip(item.log_fit);
+            .map(|outcome| {
+                let fits = chances.iter().zip(outcome.evidence.log_fit);
                 fits.fold(0.0, |sum, (chance, fit)| sum + chance * libm::exp(fit))
             })
             .collect();
         let total = likely.iter().fold(0.0, |sum, chance| sum + chance).max(1e-12);
         let mut gain = -current.1;
-        for ((words, item, dry), chance) in observation.outcomes.into_iter().zip(&likely) {
+        for (outcome, chance) in outcomes.into_iter().zip(&likely) {
             let chance = chance / total;
             let mut supposed = items.to_vec();
-            supposed.push(item);
+            supposed.push(outcome.evidence);
             let mut then = *circumstances;
-            then.dry_room = dry.or(then.dry_room);
+            then.dry_room = outcome.dry_room.or(then.dry_room);
             let top = rank(&weigh(&supposed), &then)[0];
             gain += chance * top.1;
             if top.0 != current.0 && chance >= OUTCOME_CHANCE_MIN {
                 let (chance, then) = (Fixed(100.0 * chance, 0), Fixed(100.0 * top.1, 0));
-                sentences.push(say::supposed(words, chance, remedies::name(top.0), then));
+                sentences.push(say::supposed(outcome.words, chance, remedies::name(top.0), then));
             }
         }
-        let worth = gain - observation.trouble;
+        let worth = gain - look.trouble();
         if best.is_none_or(|(most, _)| worth > most) {
-            best = Some((worth, observation.question));
+            best = Some((worth, look.question()));
         }
     }
     (sentences, best.map(|(_, question)| question))

@@ -14,6 +14,7 @@ pub mod evidence;
 mod explain;
 mod lever_doubt;
 mod lineup;
+pub mod look;
 mod parts;
 pub mod prices;
 pub mod remedy;
@@ -23,7 +24,7 @@ mod size_tests;
 pub mod state;
 
 pub use lever_doubt::ConfidenceCap;
-pub use parts::PartsLine;
+pub use parts::{PartsLine, spares};
 pub use remedy::{Remedy, RemedyKind};
 pub use size::PlaceSizes;
 pub use state::PlankState;

@@ -15,6 +15,12 @@ const SPARE_SHARE: f64 = 0.05;
 /// Smallest common pin for a new plank, µm: 1/0 to 2/0 or 6.9–7.0 mm leaves room (PRAC).
 const NEW_PLANK_UM: u32 = 7_000;
 
+/// Spares beside so many pins, at least this share of them, 0–1.
+pub fn spares(pin_count: usize, share: f64) -> usize {
+    // Counts are small and the share is at most 1: the cast is exact enough.
+    (pin_count as f64 * share.clamp(0.0, 1.0)).ceil() as usize
+}
+
 /// One line of the parts list.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PartsLine {
@@ -139,7 +145,7 @@ fn by_section(
             place: Said::joined(&[words, place::note_range(&pins)], ", "),
             section: group.section,
             pin_count: pins.len(),
-            spare_count: (pins.len() as f64 * SPARE_SHARE).ceil() as usize,
+            spare_count: spares(pins.len(), SPARE_SHARE),
             pins,
             from_um: group.from_um,
             to_um,

@@ -7,6 +7,7 @@ use serde::Deserialize;
 use thiserror::Error;
 
 use super::RemedyKind;
+use crate::toml_file;
 
 /// What a file says it is.
 const FORMAT: &str = "pinhold.prices";
@@ -150,10 +151,8 @@ impl Prices {
         if text.len() > BYTES_MAX {
             return Err(PricesError::TooLong);
         }
-        let prices: Prices = toml::from_str(text).map_err(|error| {
-            let at = error.span().map_or(0, |span| span.start).min(text.len());
-            let line = 1 + text.bytes().take(at).filter(|byte| *byte == b'\n').count();
-            let what = error.message().lines().next().unwrap_or("not TOML").to_owned();
+        let prices: Prices = toml::from_str(text).map_err(|error: toml::de::Error| {
+            let (line, what) = toml_file::fault(text, &error);
             match what.contains("`format`") || what.contains("`version`") {
                 true => PricesError::OtherFormat,
                 false => PricesError::Syntax { line, what },

@@ -1,6 +1,6 @@
 //! `pinhold lever record`: a calibration as a document to print and keep.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use serde_json::json;
@@ -10,10 +10,10 @@ use crate::calibration::record::CalibrationRecord;
 use crate::cli::context::Context;
 use crate::cli::exit::{CliError, Exit};
 use crate::cli::files::write_whole;
-use crate::report::{calibration, document};
+use crate::cli::form::Form;
+use crate::report::calibration;
 use crate::store::Store;
 use crate::text::printable;
-use crate::units::TorqueUnit;
 
 /// Arguments of `pinhold lever record`.
 #[derive(Args, Clone, Debug)]
@@ -36,41 +36,19 @@ pub(super) struct RecordArguments {
     pub out: PathBuf,
 }
 
-/// Form of the file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Form {
-    Html,
-    Pdf,
-}
-
-impl Form {
-    /// By the end of the file's name.
-    fn of(path: &Path) -> Result<Form, CliError> {
-        let ends_in = |end: &str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(end));
-        match () {
-            () if ends_in("html") || ends_in("htm") => Ok(Form::Html),
-            () if ends_in("pdf") => Ok(Form::Pdf),
-            () => Err(CliError::new(
-                Exit::Usage,
-                "a record is an HTML or a PDF file; end the name after --out in .html or .pdf",
-            )),
-        }
-    }
-}
-
 /// Runs the command.
 ///
 /// # Errors
 /// When there is no such calibration, or the file cannot be written.
 pub(super) fn run(context: &Context, arguments: &RecordArguments) -> Result<(), CliError> {
-    let form = Form::of(&arguments.out)?;
+    let form = Form::of(&arguments.out, "record")?;
     let store = context.open_store()?;
     let device = match arguments.lever {
         Some(device) => device,
         None => only_lever(&store)?,
     };
     let record = chosen(&store, device, arguments.number)?;
-    write_whole(&arguments.out, &bytes(&record, form, context.unit)?)?;
+    write_whole(&arguments.out, &form.bytes(&calibration::document(&record, context.unit))?)?;
     let path = printable(&arguments.out.to_string_lossy());
     if context.json {
         return context.print_document(&json!({
@@ -114,23 +92,4 @@ fn chosen(store: &Store, device: u64, number: Option<u32>) -> Result<Calibration
         );
         CliError::new(Exit::NotThere, sentence)
     })
-}
-
-fn bytes(record: &CalibrationRecord, form: Form, unit: TorqueUnit) -> Result<Vec<u8>, CliError> {
-    let sheet = calibration::document(record, unit);
-    match form {
-        Form::Html => Ok(document::html::render(&sheet).into_bytes()),
-        Form::Pdf => pdf(&sheet),
-    }
-}
-
-#[cfg(feature = "pdf")]
-fn pdf(sheet: &document::Document) -> Result<Vec<u8>, CliError> {
-    crate::report::pdf::render(sheet).map_err(|error| CliError::new(Exit::Bug, error.to_string()))
-}
-
-#[cfg(not(feature = "pdf"))]
-fn pdf(_sheet: &document::Document) -> Result<Vec<u8>, CliError> {
-    let sentence = "this program was built without PDF; end the name after --out in .html";
-    Err(CliError::new(Exit::Usage, sentence))
 }

@@ -13,19 +13,23 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde_json::json;
 
 use super::context::{Context, Loaded, day_of_ms};
-use super::exit::{CliError, Exit};
+use super::exit::CliError;
 use super::files::write_whole;
+use super::form::Form;
 use super::parsers::{fact_parser, name_parser};
 use super::show::{assessed, document, keep_verdict};
 use super::{record, retune};
 use crate::analysis::Assessment;
 use crate::lever_reads::LeverUse;
-use crate::report::document::{Document, Paper, html};
+use crate::report::document::{Document, Paper};
 use crate::report::paper::{self, Setting};
 use crate::report::{MapModel, ReportContext, letterhead};
 use crate::store::SurveySource;
 use crate::text::printable;
 use crate::words::{Language, Said, pages as say};
+
+/// What a file is said to be that ends in no form's name.
+const FORM: &str = "report";
 
 /// Arguments of `pinhold report`.
 #[derive(Args, Clone, Debug)]
@@ -91,47 +95,6 @@ fn paper_parser() -> impl TypedValueParser<Value = Paper> {
         .map(|word| if word == "letter" { Paper::Letter } else { Paper::A4 })
 }
 
-/// Form of a file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Form {
-    Html,
-    Pdf,
-}
-
-impl Form {
-    /// By the end of the file's name.
-    fn of(path: &Path) -> Result<Form, CliError> {
-        let ends_in = |end: &str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(end));
-        match () {
-            () if ends_in("html") || ends_in("htm") => Ok(Form::Html),
-            () if ends_in("pdf") => Ok(Form::Pdf),
-            () => Err(CliError::new(
-                Exit::Usage,
-                "a report is an HTML or a PDF file; end the name after --out in .html or .pdf",
-            )),
-        }
-    }
-
-    fn bytes(self, document: &Document) -> Result<Vec<u8>, CliError> {
-        match self {
-            Form::Html => Ok(html::render(document).into_bytes()),
-            Form::Pdf => pdf(document),
-        }
-    }
-}
-
-#[cfg(feature = "pdf")]
-fn pdf(document: &Document) -> Result<Vec<u8>, CliError> {
-    crate::report::pdf::render(document)
-        .map_err(|error| CliError::new(Exit::Bug, error.to_string()))
-}
-
-#[cfg(not(feature = "pdf"))]
-fn pdf(_document: &Document) -> Result<Vec<u8>, CliError> {
-    let sentence = "this program was built without PDF; end the name after --out in .html";
-    Err(CliError::new(Exit::Usage, sentence))
-}
-
 /// Runs the command.
 ///
 /// # Errors
@@ -143,7 +106,7 @@ pub fn run(context: &Context, arguments: &ReportArguments) -> Result<(), CliErro
     let forms: Vec<(Form, &PathBuf)> = arguments
         .out
         .iter()
-        .map(|path| Ok((Form::of(path)?, path)))
+        .map(|path| Ok((Form::of(path, FORM)?, path)))
         .collect::<Result<_, CliError>>()?;
     let mut store = context.open_store()?;
     let loaded = context.load(&store, name)?;
@@ -205,7 +168,7 @@ pub fn demo_bytes(
     assessment: &Assessment,
     out: &Path,
 ) -> Result<Vec<u8>, CliError> {
-    let form = Form::of(out)?;
+    let form = Form::of(out, FORM)?;
     let setting = Setting { unit: context.unit, ..Setting::default() };
     let model = MapModel { instrument: &loaded.record.instrument, assessment };
     form.bytes(&paper::document(&model, &told(context, loaded, assessment), setting))

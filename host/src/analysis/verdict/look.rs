@@ -1,0 +1,119 @@
+//! What could be found out beside torque, how it may come out, and what each outcome would say.
+//!
+//! Deliberately not here: what finding out is worth, in chances of being right (`explain`) or in
+//! the user's money (`costs`).
+
+use super::super::PinResult;
+use super::super::input::{Condition, PlankSight, TuneStability};
+use super::evidence::{self, Evidence, diameters, loose_pins};
+use crate::words::{Word, findings as say};
+
+/// Something that could be found out first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Look {
+    /// Whether it holds its tune.
+    Tune,
+    /// Diameters of loose pins and their neighbours.
+    Diameters,
+    /// Oil, stain and glue.
+    Stain,
+    /// Humidity of the room.
+    Room,
+    /// Edges, joints, a drawn pin.
+    Plank,
+}
+
+/// A way in which a look may come out.
+#[derive(Clone, Debug)]
+pub(super) struct Outcome {
+    /// "Oil or stain was found at the pins".
+    pub(super) words: Word,
+    pub(super) evidence: Evidence,
+    /// What it says of the room, where it does.
+    pub(super) dry_room: Option<bool>,
+}
+
+impl Look {
+    /// All of them.
+    pub const ALL: [Look; 5] = [Look::Tune, Look::Diameters, Look::Stain, Look::Room, Look::Plank];
+
+    /// What to do, in words.
+    pub(crate) const fn question(self) -> Word {
+        match self {
+            Look::Tune => say::ASK_TUNE,
+            Look::Diameters => say::MEASURE_DIAMETERS,
+            Look::Stain => say::LOOK_FOR_STAIN,
+            Look::Room => say::LOG_HUMIDITY,
+            Look::Plank => say::LOOK_AT_PLANK,
+        }
+    }
+
+    /// The word in documents.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Look::Tune => "tune",
+            Look::Diameters => "diameters",
+            Look::Stain => "stain",
+            Look::Room => "room",
+            Look::Plank => "plank",
+        }
+    }
+
+    /// Trouble of it, as a chance of being right that it must gain (DER).
+    pub(super) const fn trouble(self) -> f64 {
+        match self {
+            Look::Tune => 0.01,
+            Look::Diameters | Look::Stain => 0.02,
+            Look::Room => 0.04,
+            Look::Plank => 0.03,
+        }
+    }
+
+    /// Nobody knows yet. `sized`: see [`is_sized`].
+    pub(super) const fn is_open(self, condition: &Condition, sized: bool) -> bool {
+        match self {
+            Look::Tune => condition.tune.is_none(),
+            Look::Diameters => !sized,
+            Look::Stain => condition.contamination.is_none(),
+            Look::Room => condition.relative_humidity.is_none(),
+            Look::Plank => condition.plank.is_none(),
+        }
+    }
+
+    /// How it may come out.
+    pub(super) fn outcomes(self) -> Vec<Outcome> {
+        let plain = |words, evidence| Outcome { words, evidence, dry_room: None };
+        let room = |words, dry| Outcome {
+            words,
+            evidence: evidence::room_evidence(dry, None),
+            dry_room: Some(dry),
+        };
+        match self {
+            Look::Tune => vec![
+                plain(say::TURNED_OUT_STABLE, evidence::tune_evidence(TuneStability::Stable)),
+                plain(say::TURNED_OUT_UNSTABLE, evidence::tune_evidence(TuneStability::Unstable)),
+            ],
+            Look::Diameters => vec![
+                plain(say::TURNED_OUT_LARGER, evidence::size_supposed(true)),
+                plain(say::TURNED_OUT_FIRST_SIZE, evidence::size_supposed(false)),
+            ],
+            Look::Stain => vec![
+                plain(say::TURNED_OUT_STAINED, evidence::stain_evidence(true)),
+                plain(say::TURNED_OUT_CLEAN, evidence::stain_evidence(false)),
+            ],
+            Look::Room => {
+                vec![room(say::TURNED_OUT_DRY, true), room(say::TURNED_OUT_NOT_DRY, false)]
+            }
+            Look::Plank => vec![
+                plain(say::TURNED_OUT_PARTED, evidence::sight_evidence(PlankSight::PliesParted)),
+                plain(say::TURNED_OUT_SOUND, evidence::sight_evidence(PlankSight::SeenSound)),
+                plain(say::TURNED_OUT_OFF_BACK, evidence::sight_evidence(PlankSight::OffBack)),
+            ],
+        }
+    }
+}
+
+/// The loose pins' diameters are known, or there are none to measure.
+pub fn is_sized(pins: &[PinResult]) -> bool {
+    diameters(pins).0.is_some() || loose_pins(pins).count() == 0
+}
