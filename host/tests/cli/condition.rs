@@ -7,13 +7,7 @@ use crate::run::{Bench, assert_refused};
 
 /// An instrument `x` of one section's worth of pins, surveyed by hand.
 fn surveyed() -> Bench {
-    let bench = Bench::new();
-    let added = bench.run(&["instrument", "add", "x", "--layout", "grand-88"]);
-    assert_eq!(added.code, 0, "{}", added.err);
-    bench.write("hand.csv", "note,string,sharp_nm,flat_nm\n40,L,12.4,6.6\n40,C,12.1,6.4\n");
-    let imported = bench.run(&["import", "hand.csv", "--instrument", "x", "--plank", "parted"]);
-    assert_eq!(imported.code, 0, "{}", imported.err);
-    bench
+    Bench::surveyed("40,L,12.4,6.6\n40,C,12.1,6.4\n", &["--plank", "parted"])
 }
 
 /// What the verdict names as not examined.

@@ -6,13 +6,7 @@ const PRICES: &str = "format = \"pinhold.prices\"\nversion = 1\ncurrency = \"<b>
                       extra_tunings_a_year = 2\n[remedy]\nrestring = 3500\nplank = 9000\n";
 
 fn surveyed() -> Bench {
-    let bench = Bench::new();
-    let added = bench.run(&["instrument", "add", "x", "--layout", "grand-88"]);
-    assert_eq!(added.code, 0, "{}", added.err);
-    bench.write("hand.csv", "note,string,sharp_nm,flat_nm\n40,L,5.4,-0.6\n40,C,5.1,-0.4\n");
-    let imported = bench.run(&["import", "hand.csv", "--instrument", "x", "--plank", "parted"]);
-    assert_eq!(imported.code, 0, "{}", imported.err);
-    bench
+    Bench::surveyed("40,L,5.4,-0.6\n40,C,5.1,-0.4\n", &["--plank", "parted"])
 }
 
 #[test]

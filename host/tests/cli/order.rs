@@ -4,13 +4,7 @@ use crate::run::{Bench, assert_refused};
 
 /// A grand whose plank was seen parted, one unison read by hand.
 fn parted() -> Bench {
-    let bench = Bench::new();
-    let added = bench.run(&["instrument", "add", "x", "--layout", "grand-88"]);
-    assert_eq!(added.code, 0, "{}", added.err);
-    bench.write("hand.csv", "note,string,sharp_nm,flat_nm\n40,L,5.4,-0.6\n40,C,5.1,-0.4\n");
-    let imported = bench.run(&["import", "hand.csv", "--instrument", "x", "--plank", "parted"]);
-    assert_eq!(imported.code, 0, "{}", imported.err);
-    bench
+    Bench::surveyed("40,L,5.4,-0.6\n40,C,5.1,-0.4\n", &["--plank", "parted"])
 }
 
 #[test]

@@ -69,6 +69,19 @@ impl Bench {
         self.run(&["import", "readings.csv", "--instrument", "x", "--create"])
     }
 
+    /// A bench with an instrument `x` of a built-in layout, some pins of it read by hand: lines of
+    /// note, string, sharp and flat, N·m. `facts`: what `import` is told beside.
+    pub(crate) fn surveyed(lines: &str, facts: &[&str]) -> Bench {
+        let bench = Bench::new();
+        let added = bench.run(&["instrument", "add", "x", "--layout", "grand-88"]);
+        assert_eq!(added.code, 0, "{}", added.err);
+        bench.write("hand.csv", format!("note,string,sharp_nm,flat_nm\n{lines}"));
+        let import = [&["import", "hand.csv", "--instrument", "x"][..], facts].concat();
+        let imported = bench.run(&import);
+        assert_eq!(imported.code, 0, "{}", imported.err);
+        bench
+    }
+
     /// Names of the instruments stored.
     pub(crate) fn instruments(&self) -> Vec<String> {
         let document = self.document(&["instrument", "list"]);

@@ -6,6 +6,7 @@
 pub mod core_alone;
 pub mod coverage;
 pub mod faulty;
+pub mod form;
 pub mod line;
 pub mod planks;
 pub mod replayed;

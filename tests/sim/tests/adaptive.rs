@@ -11,6 +11,7 @@ use std::fmt::Write as _;
 
 use pinhold::analysis::sampling::{Step, Why};
 use pinhold_sim::piano::{Fault, Severity};
+use pinhold_simtest::form::Form;
 use pinhold_simtest::planks::each;
 use pinhold_simtest::planks::tally::hold_table;
 use pinhold_simtest::sampled::Plank;
@@ -134,22 +135,17 @@ fn table(outcomes: &[Outcome], first_seed: u64) -> String {
 
 #[test]
 fn an_adaptive_survey_reaches_the_full_ones_verdict_with_fewer_pins() {
-    let word = std::env::var("PINHOLD_ADAPTIVE").unwrap_or_default();
-    let tuned: Option<u64> = word.parse().ok();
-    let is_long = word == "long" || word == "bless";
-    let (first_seed, count) = match tuned {
-        Some(count) => (TUNING_SEED, count),
-        None if is_long => (JUDGING_SEED, 10 * PLANK_COUNT),
-        None => (JUDGING_SEED, PLANK_COUNT),
-    };
+    let form = Form::asked("PINHOLD_ADAPTIVE");
+    let counts = (PLANK_COUNT, 10 * PLANK_COUNT);
+    let (first_seed, count) = form.seeds(TUNING_SEED, JUDGING_SEED, counts);
     let outcomes = all(first_seed, count);
     let text = table(&outcomes, first_seed);
     println!("{text}");
-    if tuned.is_some() {
+    if form.count.is_some() {
         return;
     }
-    if is_long {
-        hold_table("adaptive.txt", &text, word == "bless");
+    if form.is_long {
+        hold_table("adaptive.txt", &text, form.is_blessed);
     }
     let same = outcomes.iter().filter(|o| o.full == o.adaptive).count();
     assert!(same as f64 >= SAME_SHARE_MIN * outcomes.len() as f64, "{same} the same");

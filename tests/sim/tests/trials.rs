@@ -7,6 +7,7 @@
 //! one (`tests/sim/tables/trials.txt`), `=bless` writes it; a number tunes: that many planks of
 //! each law, from seed 1. Judging seeds from 850 000; tuning used seeds below 6000.
 
+use pinhold_simtest::form::Form;
 use pinhold_simtest::planks::each;
 use pinhold_simtest::planks::tally::hold_table;
 use pinhold_simtest::trials::judge::{Tally, Verdicts, judge};
@@ -37,13 +38,8 @@ fn assert_halved(tally: &Tally, table: &str) {
 
 #[test]
 fn trial_pins_cut_wrong_sizes_at_least_by_half() {
-    let asked = std::env::var("PINHOLD_TRIALS").unwrap_or_default();
-    let is_long = asked == "long" || asked == "bless";
-    let (from, count) = match asked.parse() {
-        Ok(count) => (TUNING_SEED, count),
-        Err(_) if is_long => (JUDGING_SEED, COUNT_LONG),
-        Err(_) => (JUDGING_SEED, COUNT_SHORT),
-    };
+    let form = Form::asked("PINHOLD_TRIALS");
+    let (from, count) = form.seeds(TUNING_SEED, JUDGING_SEED, (COUNT_SHORT, COUNT_LONG));
     let mut table = Tally::head();
     let mut all = Vec::new();
     for law in Law::ALL {
@@ -57,8 +53,8 @@ fn trial_pins_cut_wrong_sizes_at_least_by_half() {
     table.push_str(&gripping.line("gripping"));
     table.push_str(&whole.line("all"));
     println!("{table}");
-    if is_long {
-        hold_table("trials.txt", &table, asked == "bless");
+    if form.is_long {
+        hold_table("trials.txt", &table, form.is_blessed);
     }
     assert_halved(&whole, &table);
     assert_halved(&gripping, &table);

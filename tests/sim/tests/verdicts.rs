@@ -9,6 +9,7 @@
 
 use pinhold::analysis::input::Condition;
 use pinhold_sim::piano::{Fault, Severity};
+use pinhold_simtest::form::Form;
 use pinhold_simtest::planks::each;
 use pinhold_simtest::planks::tally::hold_table;
 use pinhold_simtest::sampled::Plank;
@@ -85,13 +86,8 @@ fn miscalibrated(verdicts: &Verdicts) -> Vec<String> {
 
 #[test]
 fn verdicts_are_right_and_as_sure_as_they_say() {
-    let word = std::env::var("PINHOLD_VERDICTS").unwrap_or_default();
-    let tuned: Option<u64> = word.parse().ok();
-    let is_long = word == "long" || word == "bless";
-    let (first_seed, count) = match tuned {
-        Some(count) => (TUNING_SEED, count),
-        None => (JUDGING_SEED, if is_long { LONG_COUNT } else { SHORT_COUNT }),
-    };
+    let form = Form::asked("PINHOLD_VERDICTS");
+    let (first_seed, count) = form.seeds(TUNING_SEED, JUDGING_SEED, (SHORT_COUNT, LONG_COUNT));
     let (given, withheld) = judged(first_seed, count);
     let head = format!("{} planks, seeds from {first_seed}", given.all.len());
     let tables = [
@@ -100,15 +96,15 @@ fn verdicts_are_right_and_as_sure_as_they_say() {
     ]
     .join("\n");
     println!("{tables}");
-    if is_long {
-        hold_table("verdicts.txt", &tables, word == "bless");
+    if form.is_long {
+        hold_table("verdicts.txt", &tables, form.is_blessed);
     }
-    if tuned.is_none() {
+    if form.count.is_none() {
         // What torque cannot show is no verdict's fault: a plank off its back holds its pins.
         let shown = withheld.of(|judged| judged.fault != Fault::OffBack);
         let mut wrong = faults_of(&given);
         wrong.extend(faults_of(&shown).into_iter().map(|fault| format!("withheld: {fault}")));
-        if is_long {
+        if form.is_long {
             wrong.extend(miscalibrated(&given));
         }
         assert!(wrong.is_empty(), "{wrong:#?}");
