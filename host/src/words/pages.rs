@@ -3,12 +3,15 @@
 use super::{Language, Word};
 
 sentences! {
+    #[cfg(feature = "pdf")]
     page_of(page, all): "Page {page} of {all}" | "Seite {page} von {all}";
+    #[cfg(feature = "pdf")]
     character_replaced(sign):
         "1 character of what was typed cannot be shown in this file's font: {sign} stands there. \
          The HTML file has them."
         | "1 Zeichen des Getippten fehlt in der Schrift dieser Datei: dort steht {sign}. Die \
            HTML-Datei hat es.";
+    #[cfg(feature = "pdf")]
     characters_replaced(count, sign):
         "{count} characters of what was typed cannot be shown in this file's font: {sign} stand \
          there. The HTML file has them."
