@@ -130,7 +130,6 @@ pub fn work_order(
         drilling: sizes.into_iter().filter(|_| is_drilled).map(Drilling::for_pin).collect(),
         steps: work::steps(&Job {
             remedy,
-            kind: instrument.kind,
             condition: &verdict.condition,
             coil_gap_um: recorded.lengths_um("pins.coil_gap").min(),
         }),

@@ -6,7 +6,6 @@
 
 use crate::analysis::input::{Condition, PlankSight};
 use crate::analysis::verdict::RemedyKind;
-use crate::instrument::InstrumentKind;
 use crate::words::{Language, remedies};
 
 /// A step of the work.
@@ -25,8 +24,6 @@ pub struct Step {
 pub struct Job<'a> {
     /// The remedy.
     pub remedy: RemedyKind,
-    /// Grand or upright.
-    pub kind: InstrumentKind,
     /// What is known beside torque.
     pub condition: &'a Condition,
     /// Least coil gap recorded, µm.
@@ -220,7 +217,7 @@ mod tests {
     use super::*;
 
     fn of(remedy: RemedyKind, condition: &Condition, coil_gap_um: Option<u32>) -> Vec<Step> {
-        steps(&Job { remedy, kind: InstrumentKind::Grand, condition, coil_gap_um })
+        steps(&Job { remedy, condition, coil_gap_um })
     }
 
     #[test]
