@@ -163,6 +163,12 @@ pub(crate) const TURNED_OUT_OFF_BACK: Word = Word::new(
     "the plank was seen to have left its seat",
     "der Stimmstock sich sichtbar von seinem Sitz gelöst hat",
 );
+pub(crate) const TURNED_OUT_GRIPPING: Word =
+    Word::new("larger trial pins gained enough", "stärkere Probewirbel genug gewonnen haben");
+pub(crate) const TURNED_OUT_SLACK: Word = Word::new(
+    "larger trial pins gained next to nothing",
+    "stärkere Probewirbel fast nichts gewonnen haben",
+);
 
 /// What to find out.
 pub(crate) const MEASURE_DIAMETERS: Word = Word::new(
@@ -180,6 +186,10 @@ pub(crate) const ASK_TUNE: Word = Word::new(
 pub(crate) const LOOK_FOR_STAIN: Word = Word::new(
     "look for oil, stain and glue round the pins",
     "nach Öl, Flecken und Leim um die Wirbel sehen",
+);
+pub(crate) const FIT_TRIALS: Word = Word::new(
+    "fit larger trial pins in three or four of the loosest holes and read them again",
+    "in drei oder vier der lockersten Löcher stärkere Probewirbel setzen und neu messen",
 );
 pub(crate) const LOG_HUMIDITY: Word = Word::new(
     "log the room's humidity for some weeks and read the same pins again",

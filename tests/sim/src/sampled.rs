@@ -31,8 +31,12 @@ pub struct Plank {
 impl Plank {
     /// Of one seed, fault and severity.
     pub fn new(seed: u64, fault: Fault, severity: Severity) -> Plank {
-        let piano = Piano::invent(seed, fault, severity);
-        let instrument = instrument_of(&piano, "Invented");
+        Plank::of_piano(seed, &Piano::invent(seed, fault, severity))
+    }
+
+    /// Of an invented instrument.
+    pub fn of_piano(seed: u64, piano: &Piano) -> Plank {
+        let instrument = instrument_of(piano, "Invented");
         let condition = condition_of(&piano.facts);
         let torques = piano.quick_readings(seed, RELATIVE_U);
         let readings = instrument

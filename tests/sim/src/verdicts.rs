@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 use pinhold::analysis::Assessment;
 use pinhold::analysis::verdict::{ConfidenceCap, RemedyKind};
-use pinhold_sim::piano::{Fault, Severity};
+use pinhold_sim::piano::{Fault, Mixed, Severity};
 
 /// Least verdicts in a step of confidence for it to be judged.
 pub const STEP_COUNT_MIN: usize = 150;
@@ -15,12 +15,16 @@ pub const STEP_COUNT_MIN: usize = 150;
 const STEPS: [f64; 7] = [0.0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97];
 
 /// A verdict on a plank whose fault is known.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Judged {
-    /// The fault.
+    /// The fault, the first one of several.
     pub fault: Fault,
     /// How plain.
     pub severity: Severity,
+    /// A second fault, and how plain.
+    pub second: Option<(Fault, Severity)>,
+    /// Remedies that could be defended, the best first where the fault is a single one.
+    pub accepted: Vec<&'static str>,
     /// Seed of the plank.
     pub seed: u64,
     /// The remedy advised.
@@ -35,9 +39,23 @@ impl Judged {
     /// What an assessment says.
     pub fn new(fault: Fault, severity: Severity, seed: u64, assessment: &Assessment) -> Judged {
         let verdict = &assessment.verdict;
-        let remedy = verdict.remedy.kind();
-        let (confidence, cap) = (verdict.confidence, verdict.confidence_cap);
-        Judged { fault, severity, seed, remedy, confidence, cap }
+        Judged {
+            fault,
+            severity,
+            second: None,
+            accepted: fault.accepted(severity).to_vec(),
+            seed,
+            remedy: verdict.remedy.kind(),
+            confidence: verdict.confidence,
+            cap: verdict.confidence_cap,
+        }
+    }
+
+    /// What an assessment says of a plank with more than one fault, or hardly any.
+    pub fn mixed(mixed: &Mixed, seed: u64, assessment: &Assessment) -> Judged {
+        let (fault, severity) = (mixed.piano.fault, mixed.piano.severity);
+        let (second, accepted) = (mixed.second, mixed.accepted.clone());
+        Judged { second, accepted, ..Judged::new(fault, severity, seed, assessment) }
     }
 
     /// It names a remedy.
@@ -47,12 +65,12 @@ impl Judged {
 
     /// The remedy is one that the fault accepts.
     pub fn is_right(&self) -> bool {
-        self.fault.accepted(self.severity).contains(&self.remedy.word())
+        self.accepted.contains(&self.remedy.word())
     }
 
     /// The remedy is the first that the fault accepts.
     fn is_first(&self) -> bool {
-        self.fault.accepted(self.severity).first() == Some(&self.remedy.word())
+        self.accepted.first() == Some(&self.remedy.word())
     }
 
     /// A new plank where none is right.
@@ -94,7 +112,7 @@ pub struct Verdicts {
 impl Verdicts {
     /// Of these only.
     pub fn of(&self, keep: impl Fn(&Judged) -> bool) -> Verdicts {
-        Verdicts { all: self.all.iter().filter(|judged| keep(judged)).copied().collect() }
+        Verdicts { all: self.all.iter().filter(|judged| keep(judged)).cloned().collect() }
     }
 
     /// How many there are for which this holds.
@@ -137,7 +155,7 @@ impl Verdicts {
         (own, rate * (1.0 - rate))
     }
 
-    /// The table: by fault and severity, by confidence, and what went wrong.
+    /// The table of single faults: by fault and severity, by confidence, and what went wrong.
     pub fn table(&self, title: &str) -> String {
         let mut text = format!(
             "{title}\nfault          severity   right   first  undecided  remedies (accepted)\n"
@@ -148,8 +166,17 @@ impl Verdicts {
                     .line(fault, severity, &mut text);
             }
         }
+        text + &self.account()
+    }
+
+    /// The table of mixed planks: by confidence, and what went wrong.
+    pub fn mixed_table(&self, title: &str) -> String {
+        format!("{title}\n{}", self.account())
+    }
+
+    fn account(&self) -> String {
+        let mut text = String::new();
         let decided = self.count(Judged::is_decided);
-        let (own, base) = self.brier();
         let _ = writeln!(
             text,
             "all: {} of {decided} decided verdicts right ({:.1} %), undecided {} of {} ({} plain), \
@@ -161,7 +188,26 @@ impl Verdicts {
             self.count(|j| !j.is_decided() && j.severity == Severity::Plain),
             self.count(Judged::is_plank_without_cause),
         );
-        text += "stated          verdicts   mean stated   right\n";
+        text += &self.chances();
+        for judged in self.all.iter().filter(|j| j.is_decided() && !j.is_right()) {
+            let Judged { fault, severity, seed, confidence, .. } = judged;
+            let second = match judged.second {
+                Some((fault, severity)) => format!(" and {fault} {severity}"),
+                None => String::new(),
+            };
+            let word = judged.remedy.word();
+            let _ = writeln!(text, "  {fault} {severity}{second} {seed}: {word} ({confidence:.2})");
+        }
+        text
+    }
+
+    /// The table of stated chances alone.
+    pub fn chances_table(&self, title: &str) -> String {
+        format!("{title}\n{}", self.chances())
+    }
+
+    fn chances(&self) -> String {
+        let mut text = String::from("stated          verdicts   mean stated   right\n");
         for (i, (low, step)) in self.steps().iter().enumerate().filter(|(_, s)| s.1.count > 0) {
             let high = STEPS.get(i + 1).copied().unwrap_or(1.0);
             let _ = writeln!(
@@ -174,6 +220,7 @@ impl Verdicts {
                 100.0 * step.right_share()
             );
         }
+        let (own, base) = self.brier();
         let capped = self.of(|j| j.is_decided() && j.cap.is_some());
         let _ = writeln!(
             text,
@@ -181,11 +228,6 @@ impl Verdicts {
             capped.all.len(),
             100.0 * capped.right_share()
         );
-        for judged in self.all.iter().filter(|j| j.is_decided() && !j.is_right()) {
-            let Judged { fault, severity, seed, remedy, confidence, .. } = judged;
-            let word = remedy.word();
-            let _ = writeln!(text, "  {fault} {severity} {seed}: {word} ({confidence:.2})");
-        }
         text
     }
 

@@ -2,6 +2,7 @@
 //!
 //! - [`Piano::invent`] draws an 88-note grand of 227 pins from a seed.
 //! - [`Piano::invent_with`] does so on any [`Plan`].
+//! - [`Piano::invent_mixed`] draws one in which more than one thing may be wrong.
 //! - [`Piano::quick_readings`] gives noisy readings without simulating strokes.
 //!
 //! Deliberately not here: any judgement. A [`Fault`] only states which remedies would be right.
@@ -9,11 +10,13 @@
 
 pub mod fault;
 pub mod invent;
+pub mod mixed;
 pub mod plan;
 pub mod scale;
 pub mod trouble;
 
 pub use fault::{Fault, Severity, UnknownFault};
+pub use mixed::Mixed;
 pub use plan::{Kind, Plan};
 
 use crate::friction::{Grip, GripParameters, Turn};

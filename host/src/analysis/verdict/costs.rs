@@ -47,6 +47,7 @@ fn price(look: Look, prices: &Prices) -> f64 {
         Look::Stain => each.stain,
         Look::Room => each.room,
         Look::Plank => each.plank,
+        Look::Trials => each.trials,
     }
 }
 
@@ -210,7 +211,7 @@ fn worth(
     sized: bool,
     prices: &Prices,
 ) -> Option<LookWorth> {
-    if !look.is_open(&verdict.condition, sized) {
+    if !look.is_open(&verdict.condition, sized, verdict.circumstances.room) {
         return None;
     }
     let outcomes = look.outcomes().into_iter();
@@ -298,8 +299,10 @@ mod tests {
         let free = compare(&verdict, &prices(work), (14, true), 5.0).expect("costs");
         let first = free.look_first().expect("worth looking");
         assert!(first.net <= free.certainty_worth, "{first:?}");
-        let dear_look =
-            format!("{work}[look]\nplank = 80000\ntune = 80000\nstain = 80000\nroom = 80000\n");
+        let dear_look = format!(
+            "{work}[look]\nplank = 80000\ntune = 80000\nstain = 80000\nroom = 80000\n\
+             trials = 80000\n"
+        );
         let dear = compare(&verdict, &prices(&dear_look), (14, true), 5.0).expect("costs");
         assert!(dear.look_first().is_none(), "{:?}", dear.looks);
         let same = dear.looks.iter().find(|look| look.look == first.look).expect("the look");

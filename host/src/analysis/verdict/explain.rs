@@ -138,7 +138,10 @@ fn suppose(
     let mut sentences = Vec::new();
     let mut best: Option<(f64, Word)> = None;
     let sized = is_sized(findings.pins);
-    for look in Look::ALL.into_iter().filter(|look| look.is_open(findings.condition, sized)) {
+    for look in Look::ALL {
+        if !look.is_open(findings.condition, sized, circumstances.room) {
+            continue;
+        }
         let outcomes = look.outcomes();
         let likely: Vec<f64> = outcomes
             .iter()
@@ -152,9 +155,8 @@ fn suppose(
         for (outcome, chance) in outcomes.into_iter().zip(&likely) {
             let chance = chance / total;
             let mut supposed = items.to_vec();
+            let then = outcome.then(*circumstances);
             supposed.push(outcome.evidence);
-            let mut then = *circumstances;
-            then.dry_room = outcome.dry_room.or(then.dry_room);
             let top = rank(&weigh(&supposed), &then)[0];
             gain += chance * top.1;
             if top.0 != current.0 && chance >= OUTCOME_CHANCE_MIN {

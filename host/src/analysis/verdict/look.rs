@@ -5,7 +5,9 @@
 
 use super::super::PinResult;
 use super::super::input::{Condition, PlankSight, TuneStability};
-use super::evidence::{self, Evidence, diameters, loose_pins};
+use super::evidence::{self, Evidence, EvidenceKind, diameters, loose_pins};
+use super::remedy::Circumstances;
+use super::size;
 use crate::words::{Word, findings as say};
 
 /// Something that could be found out first.
@@ -21,6 +23,8 @@ pub enum Look {
     Room,
     /// Edges, joints, a drawn pin.
     Plank,
+    /// A few larger pins fitted in bad holes and read again.
+    Trials,
 }
 
 /// A way in which a look may come out.
@@ -31,11 +35,30 @@ pub(super) struct Outcome {
     pub(super) evidence: Evidence,
     /// What it says of the room, where it does.
     pub(super) dry_room: Option<bool>,
+    /// Whether larger pins hold here, where it says so.
+    pub(super) larger_holds: Option<bool>,
 }
+
+impl Outcome {
+    /// The circumstances once it has come out so.
+    pub(super) fn then(&self, before: Circumstances) -> Circumstances {
+        let (larger_success, larger_hope) = match self.larger_holds {
+            Some(true) => (PROVEN_SUCCESS, before.larger_hope),
+            Some(false) => (0.0, 0.0),
+            None => (before.larger_success, before.larger_hope),
+        };
+        let dry_room = self.dry_room.or(before.dry_room);
+        Circumstances { dry_room, larger_success, larger_hope, ..before }
+    }
+}
+
+/// Chance that larger pins bring loose ones back where trial pins did (DER).
+const PROVEN_SUCCESS: f64 = 0.95;
 
 impl Look {
     /// All of them.
-    pub const ALL: [Look; 5] = [Look::Tune, Look::Diameters, Look::Stain, Look::Room, Look::Plank];
+    pub const ALL: [Look; 6] =
+        [Look::Tune, Look::Diameters, Look::Stain, Look::Room, Look::Plank, Look::Trials];
 
     /// What to do, in words.
     pub(crate) const fn question(self) -> Word {
@@ -45,6 +68,7 @@ impl Look {
             Look::Stain => say::LOOK_FOR_STAIN,
             Look::Room => say::LOG_HUMIDITY,
             Look::Plank => say::LOOK_AT_PLANK,
+            Look::Trials => say::FIT_TRIALS,
         }
     }
 
@@ -56,6 +80,7 @@ impl Look {
             Look::Stain => "stain",
             Look::Room => "room",
             Look::Plank => "plank",
+            Look::Trials => "trials",
         }
     }
 
@@ -66,27 +91,40 @@ impl Look {
             Look::Diameters | Look::Stain => 0.02,
             Look::Room => 0.04,
             Look::Plank => 0.03,
+            Look::Trials => 0.06,
         }
     }
 
-    /// Nobody knows yet. `sized`: see [`is_sized`].
-    pub(super) const fn is_open(self, condition: &Condition, sized: bool) -> bool {
+    /// Nobody knows yet. `sized`: see [`is_sized`]; trial pins need room for a larger size.
+    pub(super) fn is_open(self, condition: &Condition, sized: bool, room: f64) -> bool {
         match self {
             Look::Tune => condition.tune.is_none(),
             Look::Diameters => !sized,
             Look::Stain => condition.contamination.is_none(),
             Look::Room => condition.relative_humidity.is_none(),
             Look::Plank => condition.plank.is_none(),
+            Look::Trials => condition.trials.is_empty() && room > 0.0,
         }
     }
 
     /// How it may come out.
     pub(super) fn outcomes(self) -> Vec<Outcome> {
-        let plain = |words, evidence| Outcome { words, evidence, dry_room: None };
+        let plain =
+            |words, evidence| Outcome { words, evidence, dry_room: None, larger_holds: None };
         let room = |words, dry| Outcome {
             words,
             evidence: evidence::room_evidence(dry, None),
             dry_room: Some(dry),
+            larger_holds: None,
+        };
+        let trials = |words: Word, holds: bool| Outcome {
+            words,
+            evidence: Evidence::of(EvidenceKind::Trials, words.said(), |state| {
+                let none = size::no_grip_chance(state);
+                libm::log(if holds { 1.0 - none } else { none })
+            }),
+            dry_room: None,
+            larger_holds: Some(holds),
         };
         match self {
             Look::Tune => vec![
@@ -109,6 +147,9 @@ impl Look {
                 plain(say::TURNED_OUT_SOUND, evidence::sight_evidence(PlankSight::SeenSound)),
                 plain(say::TURNED_OUT_OFF_BACK, evidence::sight_evidence(PlankSight::OffBack)),
             ],
+            Look::Trials => {
+                vec![trials(say::TURNED_OUT_GRIPPING, true), trials(say::TURNED_OUT_SLACK, false)]
+            }
         }
     }
 }

@@ -49,6 +49,7 @@ currency = \"\"                # the word printed behind amounts
 # stain = 0                  # looking for oil, stain and glue
 # room = 0                   # logging humidity for some weeks
 # plank = 0                  # looking at edges and joints, drawing a pin
+# trials = 0                 # fitting a few larger pins and reading them again
 ";
 
 /// Why a file is no price file.
@@ -117,6 +118,9 @@ pub struct LookPrices {
     /// Looking at edges and joints, drawing a pin.
     #[serde(default)]
     pub plank: f64,
+    /// Fitting a few larger pins and reading them again.
+    #[serde(default)]
+    pub trials: f64,
 }
 
 /// The user's rates.
@@ -177,7 +181,7 @@ impl Prices {
             ("repair_block", remedy.repair_block),
             ("plank", remedy.plank),
         ];
-        let LookPrices { tune, diameters, stain, room, plank } = self.look;
+        let LookPrices { tune, diameters, stain, room, plank, trials } = self.look;
         let others = [
             ("tuning", self.tuning.unwrap_or(0.0)),
             ("look.tune", tune),
@@ -185,6 +189,7 @@ impl Prices {
             ("look.stain", stain),
             ("look.room", room),
             ("look.plank", plank),
+            ("look.trials", trials),
         ];
         let amounts = remedies.iter().filter_map(|(name, price)| Some((*name, (*price)?)));
         let within = |value: f64, most: f64| (0.0..=most).contains(&value);

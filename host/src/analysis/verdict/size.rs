@@ -70,7 +70,7 @@ impl PlaceSizes {
 
 /// Chance that a larger pin gains next to nothing in the loose pins' wood, by the plank's state:
 /// cracked wood near zero (trade's word, ungraded), the others ours (DER).
-const fn no_grip_chance(state: PlankState) -> f64 {
+pub(super) const fn no_grip_chance(state: PlankState) -> f64 {
     match state {
         PlankState::Split => 0.6,
         PlankState::Contaminated => 0.5,

@@ -3,7 +3,8 @@
 //!
 //! The numbers are ours (DER) and coarse on purpose; they turn the trade's pattern rules (graded
 //! ONE, PRAC and MEM in `ZoneShape::usual_readings`) into chances that can be multiplied. None
-//! was fitted to simulated planks.
+//! was fitted to simulated planks; how much torque counts against the record was
+//! ([`super::evidence`]).
 
 use super::super::stats::{log_beta, log_normal_density};
 use super::super::zones::ZoneShape;
@@ -90,19 +91,20 @@ impl PlankState {
         }
     }
 
-    /// Chance before any reading, for an instrument that somebody thought worth surveying.
+    /// Chance before any reading, for an instrument that somebody thought worth surveying. No count
+    /// of planks is known that it could come from: sound ones most often, the rest near each other.
     pub const fn prior(self) -> f64 {
         match self {
-            PlankState::Sound => 0.30,
+            PlankState::Sound => 0.25,
             PlankState::Tight => 0.05,
-            PlankState::Dried => 0.16,
+            PlankState::Dried => 0.15,
             PlankState::Split => 0.10,
             PlankState::FlangeCrushed => 0.08,
-            PlankState::BadHoles => 0.09,
-            PlankState::Contaminated => 0.05,
+            PlankState::BadHoles => 0.10,
+            PlankState::Contaminated => 0.06,
             PlankState::OversizeLoose => 0.07,
             PlankState::RowBadlyDrilled => 0.03,
-            PlankState::FaultElsewhere => 0.07,
+            PlankState::FaultElsewhere => 0.11,
         }
     }
 
@@ -196,11 +198,10 @@ impl PlankState {
         heavy(libm::log(scatter / centre), sd, variance)
     }
 
-    /// Chance that the strings will not stay in tune for weeks.
+    /// Chance that somebody says the strings do not stay in tune for weeks, who may be wrong.
     pub const fn unstable_chance(self) -> f64 {
         match self {
-            PlankState::Sound => 0.06,
-            PlankState::Tight => 0.08,
+            PlankState::Sound | PlankState::Tight => 0.08,
             PlankState::Dried => 0.65,
             PlankState::Split => 0.75,
             PlankState::FlangeCrushed => 0.65,
