@@ -2,8 +2,10 @@
 //! moments drawn from a seed, while a simulated technician turns pins.
 //!
 //! One lever, one store. The host is started again whenever it ends, for a few pins at a time, so
-//! that most of its lives end in the middle of something. When every fault is done, one survey is
-//! taken to its end in peace. Deliberately not here: what counts as lost ([`crate::ledger`]).
+//! that most of its lives end in the middle of something. When every fault is done, surveys are
+//! taken in peace until one came to its end and enough was read for a loss to show, however few
+//! pins a slow machine read between the faults. Deliberately not here: what counts as lost
+//! ([`crate::ledger`]).
 //!
 //! Invariants: every wait has a limit; a host that ends by itself ends in a way it documents, or
 //! the campaign fails.
@@ -36,10 +38,13 @@ mod outcome;
 
 pub use outcome::{BLOWS, Blow, Outcome};
 
-/// Longest time for the survey in peace at the end.
-const PEACE_LIMIT: Duration = Duration::from_secs(120);
-/// Longest wait for the moment a blow waits for; then it falls all the same.
-const MOMENT_LIMIT: Duration = Duration::from_secs(6);
+/// Longest time for the surveys in peace at the end.
+const PEACE_LIMIT: Duration = Duration::from_secs(240);
+/// Readings accepted in a campaign, at least.
+pub const READING_COUNT_MIN: usize = 5;
+/// Longest wait for the moment a blow waits for; then it falls all the same. Several times what
+/// a pin takes where the emulators share a busy machine.
+const MOMENT_LIMIT: Duration = Duration::from_secs(12);
 /// Longest pause before a blow at no moment in particular.
 const PAUSE_S_MAX: f64 = 1.5;
 /// Longest delay behind a moment.
@@ -374,14 +379,17 @@ impl<'a> Campaign<'a> {
         Ok(())
     }
 
-    /// No more blows: goes on until a survey is done.
+    /// No more blows: goes on until a survey is done and enough is read.
     fn peace(&mut self) -> Result<()> {
         let started = Instant::now();
         let done_before = self.outcome.survey_done_count;
-        while self.outcome.survey_done_count == done_before {
+        while self.outcome.survey_done_count == done_before
+            || self.accepted.len() < READING_COUNT_MIN
+        {
             if started.elapsed() > PEACE_LIMIT {
                 let state = self.technician.state();
-                return Err(format!("no survey is done in peace; {state}").into());
+                let count = self.accepted.len();
+                return Err(format!("{count} readings, no survey in peace; {state}").into());
             }
             self.turn()?;
         }

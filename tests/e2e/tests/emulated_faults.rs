@@ -9,7 +9,7 @@ use std::thread;
 
 use pinhold_e2e::Result;
 use pinhold_e2e::build::{firmware_elf, host_binary};
-use pinhold_e2e::campaign::{self, BLOWS, Outcome, Plan};
+use pinhold_e2e::campaign::{self, BLOWS, Outcome, Plan, READING_COUNT_MIN};
 use pinhold_e2e::ledger::Complaints;
 
 /// Seeds: nothing was tuned to them.
@@ -56,13 +56,10 @@ fn kills_resets_and_cuts_lose_nothing_and_double_nothing() -> Result<()> {
         println!("{blow:?}: {count}");
         assert!(count >= BLOW_COUNT_MIN * times, "{blow:?}: {count}");
     }
-    // How many pins are read between blows depends on the machine; all of them together suffice.
-    let reading_count: usize = outcomes.iter().map(|outcome| outcome.reading_count).sum();
-    assert!(reading_count >= 5 * LEVER_COUNT, "only {reading_count} readings");
     for outcome in &outcomes {
         assert_eq!(outcome.complaints, Complaints::default(), "{outcome}");
         // Each campaign had something to lose, and hosts that came and went were noticed.
-        assert!(outcome.reading_count > 0, "{outcome}");
+        assert!(outcome.reading_count >= READING_COUNT_MIN, "{outcome}");
         assert_eq!(outcome.reading_count, outcome.stored_count, "{outcome}");
         assert!(outcome.hung_up_count > 0, "{outcome}");
     }
