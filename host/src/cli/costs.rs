@@ -28,6 +28,22 @@ pub(super) fn read(path: &Path) -> Result<Prices, CliError> {
     Prices::read(&text_of(path)?).map_err(|error| refused(printable(&error.to_string())))
 }
 
+/// The remedies of an assessment in the rates of a file.
+///
+/// # Errors
+/// When the file is no price file, or prices nothing that could be compared.
+pub(super) fn wanted(
+    path: &Path,
+    assessment: &Assessment,
+    profile: &Profile,
+) -> Result<CostComparison, CliError> {
+    compared(assessment, &read(path)?, profile).ok_or_else(|| {
+        let path = printable(&path.to_string_lossy());
+        let sentence = format!("{path} prices no remedy that is open here; fill in [remedy]");
+        CliError::new(Exit::Refused, sentence)
+    })
+}
+
 /// The remedies of an assessment in these rates.
 pub(super) fn compared(
     assessment: &Assessment,
@@ -56,7 +72,7 @@ pub(super) fn value(compared: &CostComparison) -> Value {
         })).collect::<Vec<_>>(),
         "unpriced": compared.unpriced.iter().map(|remedy| remedy.word()).collect::<Vec<_>>(),
         "ruled_out": compared.ruled_out.iter().map(|(remedy, why)| json!({
-            "remedy": remedy.word(), "why": why,
+            "remedy": remedy.word(), "why": &**why,
         })).collect::<Vec<_>>(),
         "looks": compared.looks.iter().map(|look| json!({
             "look": look.look.word(), "price": look.price, "net": look.net,
@@ -87,7 +103,7 @@ pub(super) fn text(compared: &CostComparison, recorded: &ConditionRecord, width:
         say(format!("Without a price, and not compared: {}.", words.join(", ")));
     }
     for (remedy, why) in &compared.ruled_out {
-        say(format!("Out of the question: {}; {why}.", remedy.word()));
+        say(format!("Out of the question: {}; {}.", remedy.word(), &**why));
     }
     if let Some(best) = compared.best() {
         say(format!(

@@ -118,6 +118,26 @@ sentences! {
     serial(text): "serial {text}" | "Nummer {text}";
     maker(text): "maker {text}" | "Hersteller {text}";
     place(text): "place {text}" | "Ort {text}";
+    least_expected(remedy, amount):
+        "Least expected cost: {remedy} ({amount})."
+        | "Kleinste erwartete Kosten: {remedy} ({amount}).";
+    ruled_out(remedy, why):
+        "Out of the question: {remedy}; {why}."
+        | "Nicht in Frage: {remedy}; {why}.";
+    unpriced(list):
+        "Without a price, and not compared: {list}."
+        | "Ohne Preis und nicht verglichen: {list}.";
+    pays_first(look, amount):
+        "Before acting it pays to {look}: worth {amount} beyond its price."
+        | "Was sich vor dem Handeln lohnt: {look} ({amount} mehr wert, als es kostet).";
+    costs_note(years):
+        "Looking {years} years ahead, in the technician's own rates; no quotation unless it says \
+         so elsewhere. Expected in all: the price, and what is spent again where the pins do not \
+         hold. How surely each holds is this program's estimate."
+        | "Auf {years} Jahre gesehen, in den eigenen Sätzen der Fachkraft; kein Angebot, sofern \
+           es nicht anderswo so heißt. Erwartet insgesamt: der Preis und was noch einmal \
+           ausgegeben wird, wo die Wirbel nicht halten. Wie sicher jede Maßnahme hält, schätzt \
+           dieses Programm.";
     cents(value): "{value} cents" | "{value} Cent";
     percent(value): "{value} %" | "{value} %";
 }
@@ -172,6 +192,15 @@ pub(crate) const PINS: Word = Word::new("Pins", "Wirbel");
 pub(crate) const OF_THOSE_READ: Word = Word::new("Of those read", "Der gemessenen");
 pub(crate) const NOT_READ: Word = Word::new("not read", "nicht gemessen");
 pub(crate) const REMEDIES: Word = Word::new("What can be done", "Was man tun kann");
+pub(crate) const COSTS: Word =
+    Word::new("In the technician's rates", "In den Sätzen der Fachkraft");
+pub(crate) const PRICE_NOW: Word = Word::new("Now", "Jetzt");
+pub(crate) const CHANCE_HOLDS: Word = Word::new("Chance that it holds", "Chance, dass es hält");
+pub(crate) const EXPECTED_IN_ALL: Word = Word::new("Expected in all", "Erwartet insgesamt");
+pub(crate) const NOTHING_PAYS_FIRST: Word = Word::new(
+    "In these rates nothing open is worth finding out first.",
+    "In diesen Sätzen lohnt es sich nicht, vorher noch etwas herauszufinden.",
+);
 pub(crate) const REMEDY: Word = Word::new("Remedy", "Maßnahme");
 pub(crate) const NEEDS: Word = Word::new("What it needs", "Was sie braucht");
 pub(crate) const RISKS: Word = Word::new("What it risks", "Was dagegen spricht");

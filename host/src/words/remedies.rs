@@ -169,6 +169,12 @@ pub(crate) const fn risks(kind: RemedyKind) -> Word {
 }
 
 /// What to mind when ordering.
+pub(crate) const PARTED_WIDER: Word = Word::new(
+    "plies were seen to have parted, and larger pins drive them wider",
+    "Lagen sind sichtbar getrennt, und stärkere Wirbel treiben sie weiter auseinander",
+);
+pub(crate) const NO_SIZE_LEFT: Word =
+    Word::new("no larger practical size is left", "keine stärkere brauchbare Größe ist übrig");
 pub(crate) const FIT_TRIAL: Word =
     Word::new("fit two or three as a trial first", "erst zwei oder drei zur Probe setzen");
 pub(crate) const SIZE_BY_TRIALS: Word = Word::new(

@@ -21,7 +21,7 @@ use pinhold_simtest::{all_pins, survey};
 /// First judging seed.
 const FIRST_SEED: u64 = 70_000;
 /// Seeds of each fault and severity, in short and in long.
-const SEED_COUNT: u64 = 6;
+const SEED_COUNT: u64 = 4;
 const SEED_COUNT_LONG: u64 = 20;
 /// Of verdicts on plain faults so many in five are accepted.
 const ACCEPTED_IN_FIVE_MIN: usize = 4;

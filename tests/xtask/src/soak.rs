@@ -25,10 +25,10 @@ struct Part {
 /// Test binaries in the same build as the test word's.
 const PARTS: [Part; 9] = [
     Part {
-        name: "power cuts: 10 million histories of the log in flash (63 times the short run)",
+        name: "power cuts: 10 million histories of the log in flash (125 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
         variable: "PINHOLD_HISTORIES",
-        value: "63",
+        value: "125",
     },
     Part {
         name: "link: 10 million readings under all faults",
@@ -61,7 +61,7 @@ const PARTS: [Part; 9] = [
         value: "long",
     },
     Part {
-        name: "verdicts: 1200 planks, the condition record given and withheld",
+        name: "verdicts: 2400 planks, the condition record given and withheld",
         arguments: &["-p", "pinhold-simtest", "--test", "verdicts"],
         variable: "PINHOLD_VERDICTS",
         value: "long",

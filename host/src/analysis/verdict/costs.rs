@@ -16,6 +16,7 @@ use super::prices::Prices;
 use super::remedy::{Circumstances, suitability};
 use super::state::{PlankState, STATE_COUNT};
 use super::{RemedyKind, Verdict};
+use crate::words::{Word, remedies};
 
 /// Work on a plank that holds leaves it holding (DER).
 const HARMLESS: f64 = 0.95;
@@ -74,7 +75,7 @@ pub struct CostComparison {
     /// Remedies without a price.
     pub unpriced: Vec<RemedyKind>,
     /// Remedies ruled out whatever they cost, and why.
-    pub ruled_out: Vec<(RemedyKind, &'static str)>,
+    pub ruled_out: Vec<(RemedyKind, Word)>,
     /// Open observations, the one most worth its price first.
     pub looks: Vec<LookWorth>,
     /// Knowing the state for certain would be worth this: no look is worth more.
@@ -116,12 +117,12 @@ fn holds(remedy: RemedyKind, state: PlankState, c: &Circumstances) -> f64 {
 }
 
 /// Why a remedy is out of the question, whatever it costs.
-fn ruled_out(remedy: RemedyKind, verdict: &Verdict) -> Option<&'static str> {
+fn ruled_out(remedy: RemedyKind, verdict: &Verdict) -> Option<Word> {
     let is_larger = matches!(remedy, RemedyKind::Larger | RemedyKind::Restring);
     if is_larger && verdict.condition.plank == Some(PlankSight::PliesParted) {
-        return Some("plies were seen to have parted, and larger pins drive them wider");
+        return Some(remedies::PARTED_WIDER);
     }
-    (is_larger && verdict.circumstances.room <= 0.0).then_some("no larger practical size is left")
+    (is_larger && verdict.circumstances.room <= 0.0).then_some(remedies::NO_SIZE_LEFT)
 }
 
 /// Compares the remedies of a verdict. `pin_count`: pins that single-pin work would go to; `sized`:
@@ -133,7 +134,7 @@ pub fn compare(
     horizon_years: f64,
 ) -> Option<CostComparison> {
     let horizon_years = prices.horizon_years.unwrap_or(horizon_years);
-    let out: Vec<(RemedyKind, &'static str)> =
+    let out: Vec<(RemedyKind, Word)> =
         RemedyKind::WEIGHED.into_iter().filter_map(|r| Some((r, ruled_out(r, verdict)?))).collect();
     let is_open = |remedy: &RemedyKind| out.iter().all(|(other, _)| other != remedy);
     let open: Vec<RemedyKind> = RemedyKind::WEIGHED.into_iter().filter(is_open).collect();

@@ -18,7 +18,7 @@ use super::files::write_whole;
 use super::form::Form;
 use super::parsers::{fact_parser, name_parser};
 use super::show::{assessed, document, keep_verdict};
-use super::{record, retune};
+use super::{costs, record, retune};
 use crate::analysis::Assessment;
 use crate::lever_reads::LeverUse;
 use crate::report::document::{Document, Paper};
@@ -74,6 +74,10 @@ pub struct ReportArguments {
     /// Without the technician's annex
     #[arg(long)]
     pub customer_only: bool,
+    /// Compare what can be done in your own rates; `pinhold verdict --price-template` prints a file
+    /// to fill in
+    #[arg(long, value_name = "FILE.toml")]
+    pub prices: Option<PathBuf>,
     /// Your letterhead [default: letterhead.toml in the data folder, where there is one]
     #[arg(long, value_name = "FILE.toml")]
     pub letterhead: Option<PathBuf>,
@@ -148,6 +152,10 @@ fn sheet(
     told.own_decision.clone_from(&arguments.decision);
     told.letterhead = sender::letterhead(context, arguments.letterhead.as_deref())?;
     told.photos = sender::photos(&arguments.photo)?;
+    told.costs = match &arguments.prices {
+        Some(path) => Some(costs::wanted(path, assessment, &loaded.profile)?),
+        None => None,
+    };
     let setting = Setting {
         unit: context.unit,
         language: arguments.lang,

@@ -51,6 +51,7 @@ pub(super) fn blocks(sheets: &Sheets<'_>) -> Vec<Block> {
     tables::bands(sheets, &mut blocks);
     blocks.push(sheets.heading(say::REMEDIES));
     tables::remedies(sheets, &mut blocks);
+    costs(sheets, &mut blocks);
     blocks.push(sheets.heading(say::NOT_CHECKED));
     not_examined(sheets, &mut blocks);
     conditions(sheets, &mut blocks);
@@ -78,6 +79,37 @@ fn not_examined(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     }
     let (left, right) = items.split_at(items.len().div_ceil(2));
     blocks.push(Block::Beside(vec![Block::List(left.to_vec())], vec![Block::List(right.to_vec())]));
+}
+
+/// The remedies in the technician's own rates, where a price file was given.
+fn costs(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
+    let Some(compared) = &sheets.context.costs else { return };
+    let currency = printable_short(&compared.currency, super::NAME_COUNT_MAX);
+    let amount = |amount: f64| match currency.is_empty() {
+        true => Said::same(format!("{amount:.0}")),
+        false => Said::same(format!("{amount:.0} {currency}")),
+    };
+    blocks.push(sheets.subheading(say::COSTS));
+    tables::costs(sheets, compared, &currency, blocks);
+    let mut lines = Vec::new();
+    if let Some(best) = compared.best() {
+        lines.push(say::least_expected(remedies::name(best.remedy), amount(best.expected)));
+    }
+    for (remedy, why) in &compared.ruled_out {
+        lines.push(say::ruled_out(remedies::name(*remedy), *why));
+    }
+    let unpriced: Vec<Said> =
+        compared.unpriced.iter().map(|remedy| remedies::name(*remedy).said()).collect();
+    if !unpriced.is_empty() {
+        lines.push(say::unpriced(Said::joined(&unpriced, ", ")));
+    }
+    lines.push(match compared.look_first() {
+        Some(first) => say::pays_first(first.look.question(), amount(first.net)),
+        None => say::NOTHING_PAYS_FIRST.said(),
+    });
+    blocks.push(Block::List(sheets.say_all(&lines)));
+    let years = Fixed(compared.horizon_years, 0);
+    blocks.push(sheets.note(&say::costs_note(years)));
 }
 
 /// Which instrument and how much of it was read.

@@ -1,7 +1,8 @@
 //! The report: what the customer reads, and the technician's annex, as one document.
 //!
 //! The verdict comes first, then the picture; what was not examined and the cautions are never
-//! left out. Deliberately not here: prices, years, whose fault; HTML and PDF; any file.
+//! left out. Deliberately not here: any price but the technician's own, years as fact, whose fault;
+//! HTML and PDF; any file.
 //!
 //! Invariant: every text is in the language asked for, but for what people typed.
 
@@ -16,6 +17,7 @@ use super::document::{Block, Document, Letterhead, Paper, Photo};
 use super::picture::{self, View};
 use super::{MapModel, picture_grid};
 use crate::analysis::field::grid::FieldGrid;
+use crate::analysis::verdict::costs::CostComparison;
 use crate::report::document::Drawing;
 use crate::text::{printable, printable_short};
 use crate::units::TorqueUnit;
@@ -49,6 +51,8 @@ pub struct ReportContext {
     pub own_decision: String,
     /// What was seen and told beside torque: a heading, and each fact with its answer.
     pub recorded: Vec<(Word, Vec<(Said, Said)>)>,
+    /// The remedies in the technician's own rates, where a price file was given.
+    pub costs: Option<CostComparison>,
     /// Strings to retune after the measurement.
     pub retune: Vec<Retune>,
     /// The data are invented: the report says so at its top.

@@ -1,12 +1,13 @@
 //! Tables of report and annex.
 
 use super::{Retune, Sheets, customer, say};
+use crate::analysis::verdict::costs::CostComparison;
 use crate::analysis::zones::place;
 use crate::analysis::{Grade, PinResult, RemedyKind};
 use crate::report::document::{Align, Block, Table};
 use crate::report::{legend, marks, numbers, zone_letter};
 use crate::text::{printable, printable_short};
-use crate::words::{Fixed, Said, plank, remarks, remedies as words, thresholds as named};
+use crate::words::{Fixed, Said, Word, plank, remarks, remedies as words, thresholds as named};
 
 /// Longest remark printed in a table.
 const REMARK_COUNT_MAX: usize = 160;
@@ -88,6 +89,37 @@ pub(super) fn remedies(sheets: &Sheets<'_>, blocks: &mut Vec<Block>) {
     }
     blocks.push(Block::Table(table));
     blocks.push(sheets.note(&say::REMEDIES_NOTE.said()));
+}
+
+/// The remedies in the technician's rates, least expected cost first.
+pub(super) fn costs(
+    sheets: &Sheets<'_>,
+    compared: &CostComparison,
+    currency: &str,
+    blocks: &mut Vec<Block>,
+) {
+    let with_currency = |word: Word| {
+        let text = sheets.word(word);
+        if currency.is_empty() { text } else { format!("{text}, {currency}") }
+    };
+    let mut table = Table::new(
+        "",
+        &[
+            (&sheets.word(say::REMEDY), Align::Left, 3.6),
+            (&with_currency(say::PRICE_NOW), Align::Right, 1.6),
+            (&sheets.word(say::CHANCE_HOLDS), Align::Right, 1.6),
+            (&with_currency(say::EXPECTED_IN_ALL), Align::Right, 2.0),
+        ],
+    );
+    for row in &compared.remedies {
+        table.push([
+            sheets.word(words::name(row.remedy)),
+            format!("{:.0}", row.price),
+            sheets.percent(row.holds),
+            format!("{:.0}", row.expected),
+        ]);
+    }
+    blocks.push(Block::Table(table));
 }
 
 /// All remedies weighed, briefly.
