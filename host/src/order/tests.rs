@@ -3,7 +3,7 @@
 use pinhold_protocol::record::Pin;
 
 use super::*;
-use crate::analysis::input::{Condition, PlankSight};
+use crate::analysis::input::{Condition, Estimate, PlankSight};
 use crate::analysis::test_planks::plank;
 use crate::analysis::{AssessmentInput, Profile, assess};
 use crate::condition::{Value, find};
@@ -121,4 +121,26 @@ fn wire_is_summed_by_diameter_where_every_length_is_known() {
     let (wire_m, count, total_m) = strings.wire[1];
     assert_eq!((wire_m, count), (0.001, 6));
     assert!((total_m.unwrap() - 3.0 * (0.8 + 0.75)).abs() < 1e-9);
+}
+
+#[test]
+fn trial_pins_are_asked_for_until_some_are_fitted() {
+    let texts = |condition: &Condition| {
+        let job = work::Job { remedy: RemedyKind::Larger, condition, coil_gap_um: None };
+        work::steps(&job).iter().map(|step| step.text.clone()).collect::<Vec<_>>()
+    };
+    let before = texts(&Condition::default());
+    assert!(before[0].starts_with("Fit two or three trial pins"), "{before:?}");
+    let fitted = |pin: &str| crate::analysis::gain::Trial {
+        pin: crate::instrument::parse_pin(pin).unwrap(),
+        from_um: 7_100,
+        to_um: 7_250,
+        reamed: false,
+        before_nm: Estimate { value: 3.0, u: 0.1 },
+        after_nm: Estimate { value: 6.0, u: 0.1 },
+    };
+    let trials = vec![fitted("40L"), fitted("44C")];
+    let after = texts(&Condition { trials, ..Condition::default() });
+    assert!(after[0].starts_with("2 trial pins are fitted and read"), "{after:?}");
+    assert_eq!(after[1..], before[2..]);
 }

@@ -33,6 +33,9 @@ pub struct Job<'a> {
 /// Coil gap from which pins may be tapped deeper, µm: more than 2 mm (PRAC).
 const TAP_GAP_UM: u32 = 2_000;
 
+/// Trial pins from which an order may rest on them (DER).
+const TRIAL_COUNT_MIN: usize = 2;
+
 const EYES: &str = "A breaking wire whips: protect the eyes, keep the face out of the plane of the \
                     strings; children and pets out of the room.";
 const EVENLY: &str = "Slacken and raise in passes over the whole compass, never one end alone: the \
@@ -149,12 +152,20 @@ fn treat(job: &Job<'_>) -> Vec<Step> {
 }
 
 fn larger(job: &Job<'_>, all: bool) -> Vec<Step> {
-    let mut steps = vec![
-        step("Fit two or three trial pins in bad and in ordinary holes and read them again.")
-            .irreversible()
-            .minding(&["Two sizes at once can split a dry plank of thick plies (one report)."]),
-        step("Order only after the trial, with spares."),
-    ];
+    let fitted = job.condition.trials.len();
+    let mut steps = if fitted < TRIAL_COUNT_MIN {
+        vec![
+            step("Fit two or three trial pins in bad and in ordinary holes and read them again.")
+                .irreversible()
+                .minding(&["Two sizes at once can split a dry plank of thick plies (one report)."]),
+            step("Order only after the trial, with spares."),
+        ]
+    } else {
+        vec![step(&format!(
+            "{fitted} trial pins are fitted and read: order the size they bear out, with spares \
+             (`pinhold trial advice` says whether more are worth their trouble)."
+        ))]
+    };
     if all {
         steps.push(step("Write down wire sizes and lengths, and send bass strings as patterns."));
         steps.push(step("Let all strings down in passes.").minding(&[EYES, EVENLY, FIRST_FLAT]));

@@ -136,8 +136,8 @@ sentences! {
          hold. How surely each holds is this program's estimate."
         | "Auf {years} Jahre gesehen, in den eigenen Sätzen der Fachkraft; kein Angebot, sofern \
            es nicht anderswo so heißt. Erwartet insgesamt: der Preis und was noch einmal \
-           ausgegeben wird, wo die Wirbel nicht halten. Wie sicher jede Maßnahme hält, schätzt \
-           dieses Programm.";
+           ausgegeben wird, wo die Wirbel nicht halten. Mit welcher Wahrscheinlichkeit jede \
+           Maßnahme hält, schätzt dieses Programm.";
     cents(value): "{value} cents" | "{value} Cent";
     percent(value): "{value} %" | "{value} %";
 }

@@ -39,6 +39,36 @@ fn remedies_are_compared_in_the_files_rates() {
 }
 
 #[test]
+fn the_customers_report_compares_them_in_both_languages() {
+    let bench = surveyed();
+    bench.write("p.toml", PRICES);
+    let plain = bench.run(&["report", "x", "--out", "plain.html"]);
+    assert_eq!(plain.code, 0, "{}", plain.err);
+    let page = |name: &str| std::fs::read_to_string(bench.path(name)).expect("the page");
+    assert!(!page("plain.html").contains("rates"));
+    let rows = bench.document(&["verdict", "x", "--prices", "p.toml"])["costs"].clone();
+    let expected = rows["remedies"][0]["expected"].as_f64().expect("an amount");
+    for (language, parts) in [
+        ("en", ["In the technician's rates", "Out of the question", "Expected in all"]),
+        ("de", ["In den Sätzen der Fachkraft", "Nicht in Frage", "Erwartet insgesamt"]),
+    ] {
+        let file = format!("{language}.html");
+        let told = ["report", "x", "--out", &file, "--lang", language, "--prices", "p.toml"];
+        let told = bench.run(&told);
+        assert_eq!(told.code, 0, "{}", told.err);
+        let html = page(&file).replace("&#39;", "'");
+        for part in parts {
+            assert!(html.contains(part), "{part}");
+        }
+        // The currency is the user's own text.
+        assert!(html.contains(&format!("{expected:.0} &lt;b&gt;")) && !html.contains("<b>"));
+    }
+    let refused = bench.run(&["report", "x", "--out", "no.html", "--prices", "none.toml"]);
+    assert_eq!(refused.code, 1, "{}", refused.err);
+    assert!(!bench.path("no.html").exists());
+}
+
+#[test]
 fn a_file_that_is_none_is_refused_in_a_sentence() {
     let bench = surveyed();
     let template = bench.run(&["verdict", "--price-template"]);

@@ -70,7 +70,11 @@ fn a_trial_pin_is_stored_listed_and_withdrawn() {
         added.out
     );
     assert!(added.out.ends_with("in·lbf; bad hole\n"), "{}", added.out);
-    assert_eq!(added.err, "what it teaches: pinhold trial advice x\n");
+    assert_eq!(
+        added.err,
+        "what it teaches: pinhold trial advice x\n\
+         where it stays in: pinhold instrument pin x E7L --diameter 7300\n"
+    );
     let document = bench.document(&["trial", "list", "x"]);
     assert_eq!(
         (&document["format"], &document["version"]),

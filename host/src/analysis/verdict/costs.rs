@@ -145,7 +145,9 @@ pub fn compare(
         .map(|state| verdict.states.iter().find(|(s, _)| s == state).map_or(0.0, |(_, p)| *p))
         .collect();
     let c = &verdict.circumstances;
+    // Trouble that was given no price is not free.
     let trouble = prices.tuning.map(|tuning| tuning * prices.extra_tunings_a_year);
+    let trouble = trouble.filter(|trouble| *trouble > 0.0);
     // Where nothing priced is a way out and tunings have no price, the dearest work stands for it.
     let dearest = remedies.iter().map(|(_, price)| *price).fold(0.0, f64::max);
     let failing = |state: &PlankState| {
@@ -288,6 +290,11 @@ mod tests {
         assert!((leave.expected - by_hand).abs() < 1e-9, "{} {by_hand}", leave.expected);
         assert!(by_hand > 200.0, "{by_hand}");
         assert_eq!(compared.unpriced.len(), 7);
+        // Trouble without a number of tunings is not free: doing the work over stands for it.
+        let unsaid = prices("tuning = 100\n[remedy]\nplank = 9000\n");
+        let compared = compare(verdict, &unsaid, (10, true), 5.0).expect("costs");
+        let leave = compared.remedies.iter().find(|r| r.remedy == RemedyKind::Leave).unwrap();
+        assert!(leave.expected > by_hand, "{} {by_hand}", leave.expected);
     }
 
     #[test]

@@ -114,6 +114,11 @@ pub(super) fn run(context: &Context, arguments: &AddArguments) -> Result<(), Cli
     context.print(&line(&stored, context.unit))?;
     let name = shell_quoted(&arguments.name);
     say(&format!("what it teaches: pinhold trial advice {name}"));
+    say(&format!(
+        "where it stays in: pinhold instrument pin {name} {} --diameter {}",
+        pin_name(arguments.pin).replace(" ", ""),
+        arguments.to
+    ));
     Ok(())
 }
 

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::analysis::verdict::PlankState;
+use crate::analysis::verdict::costs::RemedyCost;
 use crate::analysis::{Assessment, RemedyKind};
 use crate::instrument::Instrument;
 use crate::report::document::{Table, html};
@@ -20,6 +21,19 @@ fn german() -> Setting {
     Setting { language: Language::German, ..PLAIN }
 }
 
+fn hostile_costs() -> CostComparison {
+    let row = RemedyCost { remedy: RemedyKind::Plank, price: 9e3, holds: 0.9, expected: 9_900.0 };
+    CostComparison {
+        currency: HOSTILE.to_owned(),
+        horizon_years: 5.0,
+        remedies: vec![row],
+        unpriced: vec![RemedyKind::Treat],
+        ruled_out: vec![(RemedyKind::Larger, crate::words::remedies::NO_SIZE_LEFT)],
+        looks: Vec::new(),
+        certainty_worth: 10.0,
+    }
+}
+
 /// Everything that can be typed, hostile and long.
 pub(in crate::report) fn hostile_context() -> ReportContext {
     let hostile = || Said::same(HOSTILE);
@@ -29,6 +43,7 @@ pub(in crate::report) fn hostile_context() -> ReportContext {
             crate::words::condition::heading(crate::condition::Group::Rest),
             vec![(hostile(), hostile()), (Said::same("remark"), long)],
         )],
+        costs: Some(hostile_costs()),
         retune: vec![Retune { pin: HOSTILE.to_owned(), ..Retune::default() }; 3],
         survey_date: HOSTILE.to_owned(),
         report_date: "2031-05-04".to_owned(),

@@ -203,12 +203,36 @@ impl<'a> Layout<'a> {
     /// All blocks, one under the other.
     pub(super) fn blocks(&mut self, blocks: &[Block]) {
         for (index, block) in blocks.iter().enumerate() {
-            if matches!(block, Block::Heading(_) | Block::Subheading(_)) {
-                let next = blocks.get(index + 1).map_or(0.0, |next| self.beginning_of(next));
-                let whole = SPACE_BETWEEN + self.height_of(block) + next;
-                self.need(whole.min(self.page_room()));
+            let kept = self.kept_from(&blocks[index..]);
+            if kept > 0.0 {
+                self.need(kept.min(self.page_room()));
             }
             self.block(block);
+        }
+    }
+
+    /// Room that the first block wants to stay with what follows it; none where it may stand alone.
+    fn kept_from(&self, blocks: &[Block]) -> f64 {
+        let whole = |count: usize| {
+            SPACE_BETWEEN + blocks[..count].iter().map(|block| self.height_of(block)).sum::<f64>()
+        };
+        match blocks {
+            // Nobody signs a page that says nothing.
+            [Block::Heading(_), Block::List(_), Block::Note(_), Block::Signatures(_), ..]
+                if whole(4) <= self.page_room() =>
+            {
+                whole(4)
+            }
+            [Block::Note(_), Block::Signatures(_), ..] => whole(2),
+            [Block::Heading(_) | Block::Subheading(_), Block::Note(_), Block::Drawing(_), ..]
+                if whole(3) <= self.page_room() =>
+            {
+                whole(3)
+            }
+            [Block::Heading(_) | Block::Subheading(_), next, ..] => {
+                whole(1) + self.beginning_of(next)
+            }
+            _ => 0.0,
         }
     }
 
