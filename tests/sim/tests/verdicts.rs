@@ -27,7 +27,7 @@ const MIXED_SEED_OFFSET: u64 = 2_000;
 const MIXED_FACTOR: u64 = 20;
 const TUNING_SEED: u64 = 1_000;
 /// Planks of each fault and severity.
-const SHORT_COUNT: u64 = 5;
+const SHORT_COUNT: u64 = 3;
 const LONG_COUNT: u64 = 60;
 const THREAD_COUNT: usize = 2;
 /// Of decided verdicts so many are right.
