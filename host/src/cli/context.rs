@@ -17,7 +17,7 @@ use crate::condition::ConditionRecord;
 use crate::instrument::pitch_cost::PitchCost;
 use crate::lever_reads::{LeverUse, uses_of};
 use crate::report;
-use crate::store::{InstrumentRecord, Store, Survey};
+use crate::store::{Finding, InstrumentRecord, Store, Survey};
 use crate::survey::taken::{Taken, taken};
 use crate::units::TorqueUnit;
 
@@ -126,6 +126,12 @@ impl Context {
         };
         let Taken { stored, readings, condition, drift } =
             taken(store, &record.instrument, &survey)?;
+        for Finding { place, fault } in store.damage_of(survey.id)? {
+            say(&format!(
+                "warning: {place} {fault}; a reading that does not match is left out. `pinhold \
+                 verify` names all there is, `pinhold restore FILE` puts a backup in its place"
+            ));
+        }
         let recorded = store.condition_record(survey.id)?;
         let lever_uses = uses_of(store, &stored.lever)?;
         let corrected_count = store.corrected_count(survey.id)?;

@@ -2,6 +2,7 @@
 //!
 //! Invariant: a number, once released, keeps its meaning.
 
+use std::io::ErrorKind;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -138,11 +139,18 @@ impl From<StoreError> for CliError {
             | StoreError::NothingToUndo
             | StoreError::NoSuchTrial { .. }
             | StoreError::NotInInbox { .. } => Exit::NotThere,
+            StoreError::File { ref source, .. } if source.kind() == ErrorKind::NotFound => {
+                Exit::NotThere
+            }
+            StoreError::File { .. } => Exit::InputOutput,
+            StoreError::OwnFile { .. } => Exit::Usage,
             StoreError::InstrumentExists { .. } | StoreError::NotStorable { .. } => Exit::Refused,
             StoreError::CalibrationExists { .. }
             | StoreError::RecordConflict { .. }
+            | StoreError::Damaged { .. }
             | StoreError::Corrupt { .. } => Exit::DataSuspect,
             StoreError::Folder { .. }
+            | StoreError::InUse { .. }
             | StoreError::NewerSchema { .. }
             | StoreError::NotAStore { .. }
             | StoreError::Database { .. }

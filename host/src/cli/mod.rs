@@ -7,6 +7,7 @@
 //! standard output holds results alone, with `--json` exactly one document.
 
 pub mod assign;
+pub mod backup;
 mod budget;
 pub mod condition;
 pub mod context;
@@ -35,6 +36,7 @@ pub mod strings;
 pub mod survey;
 mod teller;
 pub mod trial;
+pub mod verify;
 
 use std::panic::{UnwindSafe, catch_unwind};
 use std::path::PathBuf;
@@ -116,6 +118,12 @@ pub enum Command {
     Order(order::OrderArguments),
     /// Write the report for the customer
     Report(report::ReportArguments),
+    /// Check the whole store, a backup or a bundle, byte by byte
+    Verify(verify::VerifyArguments),
+    /// Copy the whole store into one file, and check the copy
+    Backup(backup::BackupArguments),
+    /// Put a backup in the place of the store, which is kept beside
+    Restore(backup::RestoreArguments),
 }
 
 /// Runs the program on the process's arguments.
@@ -177,6 +185,9 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Profile(_) => profile::run(context),
         Command::Order(arguments) => order::run(context, &arguments),
         Command::Report(arguments) => report::run(context, &arguments),
+        Command::Verify(arguments) => verify::run(context, &arguments),
+        Command::Backup(arguments) => backup::backup(context, &arguments),
+        Command::Restore(arguments) => backup::restore(context, &arguments),
         Command::Instrument(arguments) => instrument::run(context, arguments),
         Command::Import(arguments) => import::run(context, &arguments),
     }

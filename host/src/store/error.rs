@@ -15,6 +15,43 @@ pub enum StoreError {
         /// The system's reason.
         source: std::io::Error,
     },
+    /// A file could not be read or written.
+    #[error("{} cannot be used: {source}", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+    /// A file that was to be relied upon is damaged.
+    #[error(
+        "{} is damaged, nothing was changed: {count} {} found, the first: {first}; `pinhold \
+         verify` names them all",
+        path.display(), if *count == 1 { "fault" } else { "faults" }
+    )]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// Faults found.
+        count: u64,
+        /// The first of them.
+        first: String,
+    },
+    /// The store's own file was named where another one is wanted.
+    #[error("{} is the store itself; name another file", path.display())]
+    OwnFile {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Another process has the store open.
+    #[error(
+        "{} is in use by another program; nothing was changed: end that first, then try again",
+        path.display()
+    )]
+    InUse {
+        /// The file.
+        path: PathBuf,
+    },
     /// Written by a newer pinhold; nothing was touched.
     #[error(
         "{} was written by a newer pinhold (schema {found}, this one knows up to {known}); \

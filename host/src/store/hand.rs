@@ -7,6 +7,7 @@ use rusqlite::{Connection, Row, params};
 use super::codes::{letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
+use super::verify;
 use crate::import::hand::{
     HandReading, HandTorque, LimitSide, kind_from_word, kind_word, state_from_word, state_word,
     unit_word,
@@ -79,7 +80,8 @@ pub(super) fn insert(
     Ok(())
 }
 
-/// All readings taken by hand in a survey, in the order of their lines.
+/// All readings taken by hand in a survey, in the order of their lines. One that does not match its
+/// seal is left out.
 pub(super) fn readings_of(
     connection: &Connection,
     survey: SurveyId,
@@ -90,15 +92,18 @@ pub(super) fn readings_of(
             "SELECT source_line, note, string, kind, limit_side, state, sharp_unm, sharp_text,
                  sharp_unit, flat_unm, flat_text, flat_unit, friction_unm, friction_text,
                  friction_unit, u_unm, cents_milli, pin_um, remark, torque_unm, torque_text,
-                 torque_unit
+                 torque_unit, hand_reading.id
              FROM hand_reading LEFT JOIN hand_torque ON reading_id = hand_reading.id
              WHERE survey_id = ?1 ORDER BY hand_reading.id",
         )
         .doing(doing)?;
-    let rows = statement.query_map([survey.0], |row| Ok(reading_from(row))).doing(doing)?;
+    let damaged = verify::damaged_readings(connection, "hand_reading", survey)?;
+    let mut rows = statement.query([survey.0]).doing(doing)?;
     let mut readings = Vec::new();
-    for row in rows {
-        readings.push(row.doing(doing)??);
+    while let Some(row) = rows.next().doing(doing)? {
+        if !damaged.contains(&row.get::<_, i64>(22).doing(doing)?) {
+            readings.push(reading_from(row)?);
+        }
     }
     Ok(readings)
 }

@@ -242,8 +242,8 @@ pub(super) fn insert(
     connection
         .execute(
             "INSERT INTO instrument (name, kind, first_note, last_note, serial, maker_text,
-                 owner_reference, place, created, face)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+                 owner_reference, place, created, face, uid)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
             params![
                 instrument.name,
                 instrument.kind.word(),
@@ -255,12 +255,29 @@ pub(super) fn insert(
                 facts.place,
                 new.created,
                 instrument.face.word(),
+                free_uid(connection, &new.created, &instrument.name)?,
             ],
         )
         .doing("store an instrument")?;
     let id = InstrumentId(connection.last_insert_rowid());
     replace_pins(connection, id, &instrument.pins)?;
     Ok(id)
+}
+
+/// The name other stores know a new instrument by: of when it was entered and what it was called
+/// then. Taken only where one was renamed and its name given again within the same moment.
+fn free_uid(connection: &Connection, created: &str, name: &str) -> Result<i64, StoreError> {
+    connection
+        .query_row(
+            "WITH RECURSIVE offered (uid) AS (SELECT pinhold_seal('identity', ?1, ?2)
+                 UNION ALL SELECT pinhold_plus(uid, 1) FROM offered)
+             SELECT uid FROM offered
+             WHERE NOT EXISTS (SELECT 1 FROM instrument WHERE instrument.uid = offered.uid)
+             LIMIT 1",
+            [created, name],
+            |row| row.get(0),
+        )
+        .doing("name an instrument")
 }
 
 /// Puts these pins in the place of those an instrument had.

@@ -12,6 +12,7 @@ use rusqlite::{Connection, Row, params};
 use super::codes::{Code, as_signed, as_unsigned, letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
+use super::verify;
 
 /// Key of a reading in one store.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -162,30 +163,59 @@ fn insert_strokes(connection: &Connection, id: i64, reading: &Reading) -> Result
     Ok(())
 }
 
+/// Columns of a reading, as [`reading_from`] takes them before where it stands.
+const COLUMNS: &str = "reading.id, device, epoch, number, crc32, survey_uid, reading.note,
+     reading.string, started_us, duration_ms, outcome, flags, friction_unm, string_moment_unm,
+     sharp_unm, flat_unm, net_rotation_urad, excursion_flat_urad, excursion_sharp_urad,
+     temperature_centi_celsius, attitude_x_milli_g, attitude_y_milli_g, attitude_z_milli_g,
+     calibration, samples";
+
+/// Hands every reading of the store to `each`, with its key, as the lever wrote it; an error where
+/// it holds what no lever writes.
+pub(super) fn each_reading(
+    connection: &Connection,
+    each: &mut dyn FnMut(i64, Result<LeverReading, StoreError>),
+) -> Result<(), StoreError> {
+    let doing = "read every reading";
+    let sql = format!(
+        "SELECT {COLUMNS}, NULL, NULL, 0
+         FROM reading NOT INDEXED LEFT JOIN lever ON lever.id = lever_id ORDER BY reading.id"
+    );
+    let mut statement = connection.prepare(&sql).doing(doing)?;
+    let mut rows = statement.query([]).doing(doing)?;
+    while let Some(row) = rows.next().doing(doing)? {
+        let id: i64 = row.get(0).doing(doing)?;
+        let whole = reading_from(row).and_then(|mut stored| {
+            push_strokes(connection, id, &mut stored.reading)?;
+            Ok(stored)
+        });
+        each(id, whole);
+    }
+    Ok(())
+}
+
 /// All lever readings that stand in a survey now, in the order they came; those of one log in the
-/// order of their numbers, whenever they came.
+/// order of their numbers, whenever they came. One that does not match its seal is left out.
 pub(super) fn readings_of(
     connection: &Connection,
     survey: SurveyId,
 ) -> Result<Vec<LeverReading>, StoreError> {
     let doing = "read a survey's readings";
-    let mut statement = connection
-        .prepare(
-            "SELECT reading.id, device, epoch, number, crc32, survey_uid, reading.note,
-                 reading.string, started_us, duration_ms, outcome, flags, friction_unm,
-                 string_moment_unm, sharp_unm, flat_unm, net_rotation_urad, excursion_flat_urad,
-                 excursion_sharp_urad, temperature_centi_celsius, attitude_x_milli_g,
-                 attitude_y_milli_g, attitude_z_milli_g, calibration, samples, place.note,
-                 place.string, place.corrected
-             FROM reading JOIN lever ON lever.id = lever_id
-                 JOIN reading_place AS place ON place.reading_id = reading.id
-             WHERE place.survey_id = ?1 ORDER BY reading.id",
-        )
-        .doing(doing)?;
-    let rows = statement.query_map([survey.0], |row| Ok(reading_from(row))).doing(doing)?;
+    let damaged = verify::damaged_readings(connection, "reading", survey)?;
+    let sql = format!(
+        "SELECT {COLUMNS}, place.note, place.string, place.corrected
+         FROM reading JOIN lever ON lever.id = lever_id
+             JOIN reading_place AS place ON place.reading_id = reading.id
+         WHERE place.survey_id = ?1 ORDER BY reading.id"
+    );
+    let mut statement = connection.prepare(&sql).doing(doing)?;
+    let mut rows = statement.query([survey.0]).doing(doing)?;
     let mut readings = Vec::new();
-    for row in rows {
-        let mut stored = row.doing(doing)??;
+    while let Some(row) = rows.next().doing(doing)? {
+        if damaged.contains(&row.get::<_, i64>(0).doing(doing)?) {
+            continue;
+        }
+        let mut stored = reading_from(row)?;
         push_strokes(connection, stored.id.0, &mut stored.reading)?;
         readings.push(stored);
     }

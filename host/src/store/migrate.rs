@@ -9,25 +9,40 @@ use std::time::Duration;
 use rusqlite::{Connection, TransactionBehavior};
 
 use super::error::{Doing, StoreError};
+use super::seal::{self, SEALED};
 
 /// `application_id` of a pinhold store: "PINH".
 pub const APPLICATION_ID: i64 = 0x5049_4E48;
 
-/// SQL that brings a store from schema n to n + 1, in order from 0.
-const STEPS: [&str; 6] = [
-    include_str!("schema/1.sql"),
-    include_str!("schema/2.sql"),
-    include_str!("schema/3.sql"),
-    include_str!("schema/4.sql"),
-    include_str!("schema/5.sql"),
-    include_str!("schema/6.sql"),
+/// What brings a store from schema n to n + 1.
+struct Step {
+    /// Its SQL.
+    sql: &'static str,
+    /// Whether rows there are before must be sealed anew: by a step that changes the columns of a
+    /// sealed table.
+    seals: bool,
+}
+
+const fn step(sql: &'static str) -> Step {
+    Step { sql, seals: false }
+}
+
+/// The steps, in order from schema 0.
+const STEPS: [Step; 7] = [
+    step(include_str!("schema/1.sql")),
+    step(include_str!("schema/2.sql")),
+    step(include_str!("schema/3.sql")),
+    step(include_str!("schema/4.sql")),
+    step(include_str!("schema/5.sql")),
+    step(include_str!("schema/6.sql")),
+    Step { sql: include_str!("schema/7.sql"), seals: true },
 ];
 
 /// Newest schema this library reads and writes.
 pub const SCHEMA_VERSION: i64 = STEPS.len() as i64;
 
 /// How long a process waits for another one's transaction.
-const BUSY_TIMEOUT: Duration = Duration::from_secs(15);
+pub(super) const BUSY_TIMEOUT: Duration = Duration::from_secs(15);
 /// Tries to switch to the write-ahead log while another process does the same.
 const JOURNAL_TRIES_MAX: u32 = 100;
 /// Pause between them.
@@ -44,7 +59,11 @@ pub(super) fn prepare(connection: &mut Connection, path: &Path) -> Result<(), St
     connection
         .execute_batch("PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;")
         .doing("be made durable")?;
-    if found < SCHEMA_VERSION { migrate(connection, path) } else { Ok(()) }
+    seal::register(connection)?;
+    if found < SCHEMA_VERSION {
+        migrate(connection, path)?;
+    }
+    seal::keep_sealed(connection)
 }
 
 /// The schema found; refuses what is not ours.
@@ -102,14 +121,39 @@ fn migrate(connection: &mut Connection, path: &Path) -> Result<(), StoreError> {
     // Another process may have run them while this one waited.
     let found = check(&transaction, path)?;
     let done = usize::try_from(found).unwrap_or(0);
-    for step in &STEPS[done..] {
-        transaction.execute_batch(step).doing(doing)?;
-    }
+    run(&transaction, done)?;
     transaction.pragma_update(None, "application_id", APPLICATION_ID).doing(doing)?;
     transaction.pragma_update(None, "user_version", SCHEMA_VERSION).doing(doing)?;
     transaction.commit().doing(doing)
 }
 
-fn pragma(connection: &Connection, name: &str) -> Result<i64, rusqlite::Error> {
+/// Runs the steps from the schema `done` on, and seals what they ask for.
+fn run(connection: &Connection, done: usize) -> Result<(), StoreError> {
+    for step in &STEPS[done..] {
+        connection.execute_batch(step.sql).doing("be brought to the newest schema")?;
+    }
+    if STEPS[done..].iter().any(|step| step.seals) {
+        SEALED.iter().try_for_each(|table| seal::seal_all(connection, table))?;
+    }
+    Ok(())
+}
+
+/// An empty store of a schema, in memory.
+pub(super) fn in_memory_of(version: i64) -> Result<Connection, StoreError> {
+    let doing = "be made in memory";
+    let connection = Connection::open_in_memory().doing(doing)?;
+    seal::register(&connection)?;
+    let count = usize::try_from(version).unwrap_or(0).min(STEPS.len());
+    STEPS[..count].iter().try_for_each(|step| connection.execute_batch(step.sql)).doing(doing)?;
+    Ok(connection)
+}
+
+/// An empty store of the newest schema, in memory.
+#[cfg(test)]
+pub(super) fn in_memory() -> Result<Connection, StoreError> {
+    in_memory_of(SCHEMA_VERSION)
+}
+
+pub(super) fn pragma(connection: &Connection, name: &str) -> Result<i64, rusqlite::Error> {
     connection.pragma_query_value(None, name, |row| row.get(0))
 }

@@ -8,6 +8,7 @@
 //! and trial pins are never changed or deleted, a correction stands beside them;
 //! numbers are whole, with the unit in the column's name.
 
+mod backup;
 mod calibrations;
 mod checks;
 mod codes;
@@ -19,17 +20,21 @@ mod instruments;
 mod lever;
 mod logs;
 mod migrate;
+mod place_names;
 mod plans;
 mod records;
+pub(crate) mod seal;
 mod strings;
 mod surveys;
 mod trials;
 mod verdicts;
+mod verify;
 
 use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 
+pub use backup::{Restored, restore};
 pub use corrections::{Batch, BatchId, BatchKind, Cause, Move, Moved};
 pub use error::StoreError;
 pub use instruments::{InstrumentFacts, InstrumentId, InstrumentRecord, NewInstrument};
@@ -42,6 +47,7 @@ pub use strings::StoredScale;
 pub use surveys::{NewSurvey, Survey, SurveyId, SurveyReadings, SurveySource};
 pub use trials::{NewTrial, StoredTrial, TrialId, TrialSource};
 pub use verdicts::StoredVerdict;
+pub use verify::{Checked, FINDING_COUNT_NAMED, Finding, SQLITE_MAGIC, verify};
 
 /// Name of the database file within the data folder.
 pub const FILE_NAME: &str = "pinhold.db";
