@@ -122,9 +122,7 @@ fn hold_alone(target: &Path) -> Result<Option<Connection>, StoreError> {
     }
     let alone = connection
         .query_row("PRAGMA journal_mode = DELETE", [], |row| row.get::<_, String>(0))
-        .and_then(|_| {
-            connection.execute_batch("PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE")
-        });
+        .and_then(|_| connection.execute_batch("PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE"));
     match alone {
         Ok(()) => Ok(Some(connection)),
         Err(error) if is_busy(&error) => Err(StoreError::InUse { path: path() }),
@@ -144,10 +142,7 @@ fn open(path: &Path) -> Result<Connection, StoreError> {
 }
 
 /// Copies a database into a new file in the folder of `target`, on the disk and checked.
-fn copy_beside(
-    connection: &Connection,
-    target: &Path,
-) -> Result<(PathBuf, Checked), StoreError> {
+fn copy_beside(connection: &Connection, target: &Path) -> Result<(PathBuf, Checked), StoreError> {
     let name = target.file_name().unwrap_or_default().to_string_lossy();
     let part = free_name(&target.with_file_name(format!(".{name}")), "part")?;
     let made = || -> Result<Checked, StoreError> {

@@ -16,9 +16,9 @@ use std::fmt::Write as _;
 use std::panic::{RefUnwindSafe, UnwindSafe};
 
 use crc::{CRC_64_XZ, Crc, Table as Tables};
+use rusqlite::Connection;
 use rusqlite::functions::{Aggregate, Context, FunctionFlags};
 use rusqlite::types::ValueRef;
-use rusqlite::Connection;
 
 use super::error::{Doing, StoreError};
 

@@ -149,8 +149,7 @@ impl Store {
 }
 
 /// Condition on readings that stand in a survey.
-const OF_SURVEY: &str =
-    "reading.id IN (SELECT reading_id FROM reading_place WHERE survey_id = ?1)";
+const OF_SURVEY: &str = "reading.id IN (SELECT reading_id FROM reading_place WHERE survey_id = ?1)";
 /// What is said of a row whose seal does not fit.
 const NO_MATCH: &str = "is not as it was stored: it does not match its seal";
 
@@ -340,11 +339,7 @@ fn objects(connection: &Connection) -> Result<Vec<(String, String)>, StoreError>
 }
 
 /// Every row of a table beside its seal, and every seal beside its row.
-fn seals(
-    connection: &Connection,
-    table: &Sealed,
-    checked: &mut Checked,
-) -> Result<(), StoreError> {
+fn seals(connection: &Connection, table: &Sealed, checked: &mut Checked) -> Result<(), StoreError> {
     let mut broken = Vec::new();
     let seen = broken_rows(connection, table, None, &mut |key| broken.push(key));
     for key in broken {

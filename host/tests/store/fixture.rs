@@ -14,7 +14,7 @@ use crate::sample::trial;
 use crate::sample_lever::{calibration, check};
 
 /// Each schema's fixture, in order from 1.
-const FIXTURES: [&str; 7] = [
+pub(crate) const FIXTURES: [&str; 7] = [
     include_str!("../fixtures/schema/1.sql"),
     include_str!("../fixtures/schema/2.sql"),
     include_str!("../fixtures/schema/3.sql"),

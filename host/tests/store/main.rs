@@ -1,11 +1,15 @@
 //! The store from outside: what is reported as stored is there, once, whatever happens.
 
+mod backup;
 mod calibrations;
 mod corrections;
+mod everything;
 mod fixture;
+mod flips;
 mod lever;
 mod opening;
 mod records;
 mod sample;
 mod sample_lever;
 mod trials;
+mod verify;
