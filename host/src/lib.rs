@@ -6,6 +6,7 @@ pub mod calibration;
 pub mod cli;
 pub mod condition;
 pub mod correct;
+pub mod exchange;
 pub mod import;
 pub mod instrument;
 pub mod lever_reads;

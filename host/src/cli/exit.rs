@@ -144,7 +144,9 @@ impl From<StoreError> for CliError {
             }
             StoreError::File { .. } => Exit::InputOutput,
             StoreError::OwnFile { .. } => Exit::Usage,
-            StoreError::InstrumentExists { .. } | StoreError::NotStorable { .. } => Exit::Refused,
+            StoreError::InstrumentExists { .. }
+            | StoreError::NotTaken { .. }
+            | StoreError::NotStorable { .. } => Exit::Refused,
             StoreError::CalibrationExists { .. }
             | StoreError::RecordConflict { .. }
             | StoreError::Damaged { .. }

@@ -92,6 +92,14 @@ pub enum StoreError {
         /// What it held.
         value: String,
     },
+    /// A record from elsewhere that cannot be one.
+    #[error("a record of kind '{kind}' was refused: {why}")]
+    NotTaken {
+        /// Its kind.
+        kind: String,
+        /// What is wrong with it.
+        why: String,
+    },
     /// An instrument of that name exists.
     #[error("an instrument named '{name}' exists already")]
     InstrumentExists {

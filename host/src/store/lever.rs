@@ -170,6 +170,19 @@ const COLUMNS: &str = "reading.id, device, epoch, number, crc32, survey_uid, rea
      temperature_centi_celsius, attitude_x_milli_g, attitude_y_milli_g, attitude_z_milli_g,
      calibration, samples";
 
+/// The reading of a key, as the lever wrote it.
+pub(super) fn reading_at(connection: &Connection, id: i64) -> Result<LeverReading, StoreError> {
+    let doing = "read a reading";
+    let sql = format!(
+        "SELECT {COLUMNS}, NULL, NULL, 0
+         FROM reading JOIN lever ON lever.id = lever_id WHERE reading.id = ?1"
+    );
+    let mut statement = connection.prepare_cached(&sql).doing(doing)?;
+    let mut stored = statement.query_row([id], |row| Ok(reading_from(row))).doing(doing)??;
+    push_strokes(connection, id, &mut stored.reading)?;
+    Ok(stored)
+}
+
 /// Hands every reading of the store to `each`, with its key, as the lever wrote it; an error where
 /// it holds what no lever writes.
 pub(super) fn each_reading(

@@ -20,6 +20,7 @@ mod instruments;
 mod lever;
 mod logs;
 mod migrate;
+pub mod moving;
 mod place_names;
 mod plans;
 mod records;

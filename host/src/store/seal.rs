@@ -64,11 +64,6 @@ pub(super) const SEALED: [Sealed; 14] = [
     sealed(14, "trial_pin", &[("trial_pin_withdrawn", "trial_pin_id")]),
 ];
 
-/// CRC-64/XZ of bytes.
-pub(crate) fn crc64(bytes: &[u8]) -> u64 {
-    CRC64.checksum(bytes)
-}
-
 /// Running CRC-64/XZ.
 pub(crate) fn crc64_digest() -> crc::Digest<'static, u64, Tables<16>> {
     CRC64.digest()
@@ -240,6 +235,10 @@ impl Aggregate<i64, i64> for Total {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn crc64(bytes: &[u8]) -> u64 {
+        CRC64.checksum(bytes)
+    }
 
     /// Check value of the catalogue of parametrised CRC algorithms (G. Cook).
     #[test]

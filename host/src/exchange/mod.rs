@@ -1,0 +1,22 @@
+//! An instrument in a file: a bundle with a checksum for every record, or one JSON document.
+//!
+//! Both hold the same records ([`crate::store::moving`]); `host/doc/exchange.md` and
+//! `host/doc/export.schema.json` describe them. Deliberately not here: what a record means, and
+//! storing it (the store).
+//!
+//! Invariants: files are read a record at a time and never whole, each within
+//! [`RECORD_BYTES_MAX`]; what was written reads back the same, and written again it is the same
+//! bytes.
+
+pub mod bundle;
+mod error;
+pub mod json;
+
+pub use error::ExchangeError;
+
+/// Longest record read, bytes: a verdict's document with its inputs is a tenth of it.
+pub const RECORD_BYTES_MAX: u64 = 4_000_000;
+/// Most records read from one file: a hundred surveys of every pin are a twentieth of it.
+pub const RECORD_COUNT_MAX: u64 = 2_000_000;
+/// Version of both formats.
+pub const FORMAT_VERSION: u64 = 1;
