@@ -1,7 +1,7 @@
 //! Files written whole or not at all.
 
 use std::fs::{self, File, OpenOptions};
-use std::io::Write;
+use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use super::exit::{CliError, Exit};
@@ -29,22 +29,41 @@ pub(super) fn text_of(path: &Path) -> Result<String, CliError> {
 /// # Errors
 /// When it cannot be written; nothing is left beside it.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    write_whole_with(path, |to| {
+        to.write_all(bytes).map_err(|source| CliError::unwritable(path, &source))
+    })
+}
+
+/// The same, its content written bit by bit; `write` says what went wrong.
+///
+/// # Errors
+/// What `write` says, and as [`write_whole`].
+pub(super) fn write_whole_with<T>(
+    path: &Path,
+    write: impl FnOnce(&mut dyn Write) -> Result<T, CliError>,
+) -> Result<T, CliError> {
     let unwritable = |source: std::io::Error| CliError::unwritable(path, &source);
     // Through links to the file itself, which may not be there yet.
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
     if fs::metadata(&target).is_ok_and(|found| !found.is_file()) {
-        return fs::write(&target, bytes).map_err(unwritable);
+        let mut file = OpenOptions::new().write(true).open(&target).map_err(unwritable)?;
+        return write(&mut file);
     }
-    let (mut file, beside) = beside(&target).map_err(unwritable)?;
-    let done = file
-        .write_all(bytes)
-        .and_then(|()| file.sync_all())
-        .and_then(|()| keep_permissions(&target, &beside))
-        .and_then(|()| fs::rename(&beside, &target));
-    done.map_err(|source| {
+    let (file, beside) = beside(&target).map_err(unwritable)?;
+    let mut buffered = BufWriter::new(file);
+    let done = write(&mut buffered).and_then(|written| {
+        buffered
+            .into_inner()
+            .map_err(std::io::IntoInnerError::into_error)
+            .and_then(|file| file.sync_all())
+            .and_then(|()| keep_permissions(&target, &beside))
+            .and_then(|()| fs::rename(&beside, &target))
+            .map_err(unwritable)?;
+        Ok(written)
+    });
+    done.inspect_err(|_| {
         // The first failure is the one to tell.
         let _ = fs::remove_file(&beside);
-        unwritable(source)
     })
 }
 

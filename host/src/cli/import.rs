@@ -1,4 +1,5 @@
-//! `pinhold import`: readings taken by hand, from a CSV file into the store.
+//! `pinhold import`: readings taken by hand, from a CSV file into the store; what an export wrote
+//! goes to `exchange`.
 
 use std::path::PathBuf;
 
@@ -7,6 +8,7 @@ use serde_json::json;
 
 use super::condition::ConditionArguments;
 use super::context::{Context, shell_quoted};
+use super::exchange;
 use super::exit::{CliError, Exit};
 use super::instrument::compass_text;
 use super::parsers::{date_parser, kind_parser, name_parser};
@@ -27,7 +29,11 @@ use crate::units::TorqueUnit;
 const UID_TRIES_MAX: u64 = 1000;
 
 const LONG_HELP: &str = "\
-The first line names the columns, each further line is one pin.
+What `pinhold export` wrote as a bundle or JSON document is known by its first bytes and imported
+whole or not at all: records there are here already are not stored twice; where one differs, what is
+here stays, the difference is named and the exit is 6. Files are read a record at a time.
+
+In a CSV file the first line names the columns, each further line is one pin.
 
 Required columns:
   note      1 (A0) to 88 (C8), or a name such as A4
@@ -57,7 +63,8 @@ Optional columns:
   remark    free text
 
 Cells are separated by commas, semicolons or tabs; where they are not commas, numbers may be
-written with one. A faulty row refuses the whole file, and every fault is named.
+written with one. A faulty row refuses the whole file, and every fault is named. An apostrophe before
+=, +, -, @ or another apostrophe is a spreadsheet's and not part of the cell.
 
 Example:
   printf 'note,string,sharp_nm,flat_nm\\nA4,L,9.3,4.1\\n' > readings.csv
@@ -67,12 +74,15 @@ Example:
 #[derive(Args, Clone, Debug)]
 #[command(after_long_help = LONG_HELP)]
 pub struct ImportArguments {
-    /// The CSV file
-    #[arg(value_name = "FILE.csv")]
+    /// The CSV file, or what `pinhold export` wrote: a bundle or a JSON document
+    #[arg(value_name = "FILE")]
     pub file: PathBuf,
-    /// The instrument the readings belong to
+    /// The instrument a CSV file's readings belong to
     #[arg(long, value_name = "NAME", value_parser = name_parser)]
-    pub instrument: String,
+    pub instrument: Option<String>,
+    /// Of a damaged bundle, import what is whole
+    #[arg(long)]
+    pub rest: bool,
     /// Make the instrument when it is unknown, compass and stringing taken from the file
     #[arg(long)]
     pub create: bool,
@@ -104,13 +114,21 @@ struct Stored {
 /// # Errors
 /// When the file is refused, the instrument is unknown, or the store fails; nothing is stored.
 pub fn run(context: &Context, arguments: &ImportArguments) -> Result<(), CliError> {
+    if let Some(form) = exchange::form_of(&arguments.file) {
+        return exchange::import(context, &arguments.file, form, arguments.rest);
+    }
+    let Some(instrument) = &arguments.instrument else {
+        let sentence = "--instrument NAME says whose readings a CSV file holds; a new instrument \
+             is made with --create";
+        return Err(CliError::new(Exit::Usage, sentence));
+    };
     let refused = |error: ImportError| CliError::refused(&arguments.file, &error);
     // The file comes first: one that is refused leaves not even an empty store behind.
     let rows = read_file(&arguments.file)
         .and_then(|bytes| parse_shown_in(&bytes, context.unit))
         .map_err(refused)?;
     let mut store = context.open_store()?;
-    let stored = match store.find_instrument(&arguments.instrument) {
+    let stored = match store.find_instrument(instrument) {
         Ok(record) => {
             let faults = foreign_rows(&record.instrument, &rows);
             if !faults.is_empty() {
@@ -125,7 +143,7 @@ pub fn run(context: &Context, arguments: &ImportArguments) -> Result<(), CliErro
             Stored { instrument, made: false, filled_count: 0, reading_count: rows.len(), uid }
         }
         Err(StoreError::NoSuchInstrument { .. }) if arguments.create => {
-            create(context, arguments, &mut store, &rows)?
+            create(context, (instrument, arguments), &mut store, &rows)?
         }
         Err(error @ StoreError::NoSuchInstrument { .. }) => {
             let sentence = format!("{error}; --create makes it from the file");
@@ -139,12 +157,12 @@ pub fn run(context: &Context, arguments: &ImportArguments) -> Result<(), CliErro
 /// Makes the instrument of the file and stores it with its survey.
 fn create(
     context: &Context,
-    arguments: &ImportArguments,
+    (name, arguments): (&str, &ImportArguments),
     store: &mut Store,
     rows: &[HandRow],
 ) -> Result<Stored, CliError> {
     // A file without rows was refused when it was parsed.
-    let made = make_instrument(&arguments.instrument, arguments.kind, rows)
+    let made = make_instrument(name, arguments.kind, rows)
         .ok_or_else(|| CliError::refused(&arguments.file, &ImportError::HeaderOnly))?;
     let new = NewInstrument {
         instrument: made.instrument,

@@ -56,6 +56,22 @@ pub enum Deed {
     Places(places::PlacesArguments),
     /// Show, correct, add or remove one pin
     Pin(pin::PinArguments),
+    /// Erase its owner and place, for good; pins and readings stay
+    #[command(
+        after_help = "The old text is overwritten in the store's file and in its log. It is \
+        not reached in backups, in\nstores that a restore replaced, in exported files and printed \
+        reports, nor where it stands in the\ninstrument's name (edit --rename), in remarks of \
+        readings and in what was answered beside torque.\n\nExample:\n  \
+        pinhold instrument erase-owner parlour --notes"
+    )]
+    EraseOwner {
+        /// Name of the instrument
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Erase the notes to its surveys too
+        #[arg(long)]
+        notes: bool,
+    },
     /// Show an instrument: its pins, its surveys
     #[command(after_help = "Example:\n  pinhold instrument show parlour")]
     Show {
@@ -160,6 +176,7 @@ pub fn run(context: &Context, arguments: InstrumentArguments) -> Result<(), CliE
         Deed::Layout(arguments) => layout::run(context, &arguments),
         Deed::Places(arguments) => places::run(context, &arguments),
         Deed::Pin(arguments) => pin::run(context, &arguments),
+        Deed::EraseOwner { name, notes } => erase_owner(context, &name, notes),
         Deed::Show { name } => show(context, &name),
     }
 }
@@ -195,6 +212,13 @@ fn edit(context: &Context, arguments: EditArguments) -> Result<(), CliError> {
     }
     store.edit_instrument(&record)?;
     tell_changed(context, "Changed", &record)
+}
+
+fn erase_owner(context: &Context, name: &str, notes: bool) -> Result<(), CliError> {
+    let mut store = context.open_store()?;
+    let id = store.find_instrument(name)?.id;
+    store.erase_owner(id, notes)?;
+    tell_changed(context, "Erased owner and place of", &store.instrument(id)?)
 }
 
 fn list(context: &Context) -> Result<(), CliError> {

@@ -15,6 +15,7 @@ pub mod correct;
 mod costs;
 pub mod demo;
 mod drift;
+pub mod exchange;
 pub mod exit;
 pub mod files;
 mod form;
@@ -92,7 +93,7 @@ pub enum Command {
     Ports(ports::PortsArguments),
     /// Enter, change, list or show instruments
     Instrument(instrument::InstrumentArguments),
-    /// Store readings taken by hand with any torque wrench, from a CSV file
+    /// Store readings taken by hand with any torque wrench, or what an export wrote
     Import(Box<import::ImportArguments>),
     /// Read pins with a lever
     Survey(Box<survey::SurveyArguments>),
@@ -118,6 +119,10 @@ pub enum Command {
     Order(order::OrderArguments),
     /// Write the report for the customer
     Report(report::ReportArguments),
+    /// Write an instrument, or its latest readings, into a file
+    Export(exchange::ExportArguments),
+    /// Take everything another workshop's store has, nothing twice
+    Merge(exchange::MergeArguments),
     /// Check the whole store, a backup or a bundle, byte by byte
     Verify(verify::VerifyArguments),
     /// Copy the whole store into one file, and check the copy
@@ -185,6 +190,8 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Profile(_) => profile::run(context),
         Command::Order(arguments) => order::run(context, &arguments),
         Command::Report(arguments) => report::run(context, &arguments),
+        Command::Export(arguments) => exchange::export(context, &arguments),
+        Command::Merge(arguments) => exchange::merge(context, &arguments),
         Command::Verify(arguments) => verify::run(context, &arguments),
         Command::Backup(arguments) => backup::backup(context, &arguments),
         Command::Restore(arguments) => backup::restore(context, &arguments),

@@ -6,6 +6,7 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::context::Context;
+use super::exchange;
 use super::exit::{CliError, Exit};
 use crate::store::{Checked, FILE_NAME, verify};
 use crate::text::printable;
@@ -45,6 +46,9 @@ pub fn run(context: &Context, arguments: &VerifyArguments) -> Result<(), CliErro
             context.data.display()
         );
         return Err(CliError::new(Exit::NotThere, sentence));
+    }
+    if exchange::form_of(path) == Some(exchange::Form::Bundle) {
+        return exchange::verify_bundle(context, path);
     }
     let checked = verify(path)?;
     if context.json {

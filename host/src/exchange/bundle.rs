@@ -13,7 +13,7 @@ use std::io::{BufRead, Write};
 use serde::Deserialize;
 use serde_json::json;
 
-use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX};
+use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX, ownerless};
 use crate::store::moving::{Record, Row};
 use crate::store::seal::crc64_digest;
 use crate::store::{FINDING_COUNT_NAMED, Finding, InstrumentId, Store};
@@ -44,19 +44,21 @@ struct End {
     crc64: String,
 }
 
-/// Writes an instrument; the count of records.
+/// Writes an instrument, with or without what is known of its owner; the count of records.
 ///
 /// # Errors
 /// When the store fails or the file cannot be written.
 pub fn write(
     store: &Store,
     instrument: InstrumentId,
+    without_owner: bool,
     to: &mut dyn Write,
 ) -> Result<u64, ExchangeError> {
     let mut writer = Lines { to, number: 0, all: crc64_digest() };
     writer.line(&json!({ "format": FORMAT, "version": FORMAT_VERSION }).to_string())?;
     let mut count = 0;
-    store.each_record(instrument, &mut |Record { kind, row }| {
+    store.each_record(instrument, &mut |record| {
+        let Record { kind, row } = if without_owner { ownerless(record) } else { record };
         count += 1;
         writer.line(&json!({ "kind": kind, "row": row }).to_string())
     })?;

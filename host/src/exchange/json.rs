@@ -10,7 +10,7 @@ use serde::de::{DeserializeSeed, Error as _, IgnoredAny, MapAccess, SeqAccess, V
 use serde::{Deserialize, Deserializer};
 use serde_json::json;
 
-use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX};
+use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX, ownerless};
 use crate::store::moving::{Record, Row};
 use crate::store::{InstrumentId, Store};
 
@@ -19,18 +19,20 @@ pub const FORMAT: &str = "pinhold.instrument.export";
 /// Where its schema stands in the source.
 pub const SCHEMA: &str = include_str!("../../doc/export.schema.json");
 
-/// Writes an instrument, a record a line; the count of records.
+/// Writes an instrument, with or without what is known of its owner, a record a line; the count of records.
 ///
 /// # Errors
 /// When the store fails or the file cannot be written.
 pub fn write(
     store: &Store,
     instrument: InstrumentId,
+    without_owner: bool,
     to: &mut dyn Write,
 ) -> Result<u64, ExchangeError> {
     write!(to, "{{\"format\":\"{FORMAT}\",\"version\":{FORMAT_VERSION},\"records\":[")?;
     let mut count = 0;
-    store.each_record(instrument, &mut |Record { kind, row }| -> Result<(), ExchangeError> {
+    store.each_record(instrument, &mut |record| -> Result<(), ExchangeError> {
+        let Record { kind, row } = if without_owner { ownerless(record) } else { record };
         let comma = if count == 0 { "" } else { "," };
         count += 1;
         Ok(write!(to, "{comma}\n{}", json!({ "kind": kind, "row": row }))?)

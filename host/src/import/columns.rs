@@ -2,6 +2,7 @@
 
 use super::error::ImportError;
 use super::rows::ROW_COUNT_MAX;
+use crate::exchange::csv::unguarded;
 use crate::text::nearest;
 use crate::units::TorqueUnit;
 
@@ -164,7 +165,9 @@ pub(crate) fn split_lines(text: &str, separator: u8, row_count_max: usize) -> Ve
         for (index, cell) in record.iter().enumerate() {
             filled_count = if cell.is_empty() { filled_count } else { index + 1 };
         }
-        let cells = record.iter().take(COLUMN_COUNT_MAX).map(str::to_string).collect();
+        // What a spreadsheet would run comes with a mark before it.
+        let cells =
+            record.iter().take(COLUMN_COUNT_MAX).map(|cell| unguarded(cell).to_string()).collect();
         let line = Line { number, cells, cell_count: record.len(), filled_count };
         (filled_count > 0).then_some(line)
     });

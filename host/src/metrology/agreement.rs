@@ -1,9 +1,8 @@
 //! How well two series of readings of the same things agree (Bland and Altman, *The Lancet* 1986).
 //!
 //! Bias and limits of agreement of the differences: what one lever, person or day reads beside
-//! another. Correlation would not tell: it is high wherever pins differ much. Held against
-//! published cases; no command shows it, a lever's people and seatings are told by analysis of
-//! variance ([`super::anova`]).
+//! another. Correlation would not tell: it is high wherever pins differ much. A lever's people
+//! and seatings are told by analysis of variance ([`super::anova`]).
 
 use crate::analysis::stats::{mean, standard_deviation};
 

@@ -130,6 +130,40 @@ impl Store {
         transaction.commit().doing(doing)
     }
 
+    /// Erases what is known of an instrument's owner: reference and place, and with `notes` the
+    /// notes to its surveys. What stood there is overwritten in the file and in its log.
+    ///
+    /// # Errors
+    /// [`StoreError::InUse`] when another process has the store open: the old text may then still
+    /// be in the file, do it again; or when the database fails.
+    pub fn erase_owner(&mut self, id: InstrumentId, notes: bool) -> Result<(), StoreError> {
+        let doing = "erase an owner";
+        self.connection.execute_batch("PRAGMA secure_delete = ON").doing(doing)?;
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .doing(doing)?;
+        let sql = "UPDATE instrument SET owner_reference = '', place = '' WHERE id = ?1";
+        transaction.execute(sql, [id.0]).doing(doing)?;
+        if notes {
+            let sql = "UPDATE survey SET notes = '' WHERE instrument_id = ?1";
+            transaction.execute(sql, [id.0]).doing(doing)?;
+        }
+        transaction.commit().doing(doing)?;
+        // Old pages, and then the log they went through: emptied, it holds nothing old either.
+        self.connection.flush_prepared_statement_cache();
+        let in_use = || StoreError::InUse { path: self.path.clone() };
+        match self.connection.execute_batch("VACUUM") {
+            Err(error) if error.sqlite_error_code() == Some(rusqlite::ErrorCode::DatabaseBusy) => {
+                return Err(in_use());
+            }
+            other => other.doing(doing)?,
+        }
+        let sql = "PRAGMA wal_checkpoint(TRUNCATE)";
+        let busy: i64 = self.connection.query_row(sql, [], |row| row.get(0)).doing(doing)?;
+        if busy == 0 { Ok(()) } else { Err(in_use()) }
+    }
+
     /// The instrument of that name.
     ///
     /// # Errors

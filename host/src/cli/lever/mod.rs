@@ -2,6 +2,7 @@
 //!
 //! One file per verb; `words` holds the sentences they share.
 
+mod agree;
 mod calibrate;
 mod check;
 mod check_words;
@@ -49,6 +50,8 @@ enum Verb {
     Check(Box<check::CheckArguments>),
     /// Calibrations and checks of a lever, in the order of time
     History(history::HistoryArguments),
+    /// How levers that read the same pins differ
+    Agree(agree::AgreeArguments),
     /// A calibration as a document to print and keep, HTML or PDF
     Record(record::RecordArguments),
 }
@@ -67,6 +70,7 @@ pub fn run(context: &Context, arguments: &LeverArguments) -> Result<(), CliError
         Verb::Seatings(arguments) => seatings::run(context, arguments),
         Verb::Check(arguments) => check::run(context, arguments),
         Verb::History(arguments) => history::run(context, arguments),
+        Verb::Agree(arguments) => agree::run(context, arguments),
         Verb::Record(arguments) => record::run(context, arguments),
     }
 }

@@ -123,10 +123,7 @@ const KINDS: [Kind; 13] = [
                  WHERE survey_id IN (SELECT id FROM survey WHERE instrument_id = ?1))",
         )
     },
-    Kind {
-        of_levers: true,
-        ..kind("calibration", &[], &["lever_id", "number"], OF_LEVERS)
-    },
+    Kind { of_levers: true, ..kind("calibration", &[], &["lever_id", "number"], OF_LEVERS) },
     Kind {
         of_levers: true,
         ..kind("lever_check", &[], &["lever_id", "calibration_number", "made_ms"], OF_LEVERS)
@@ -149,7 +146,12 @@ const KINDS: [Kind; 13] = [
     ),
     kind(
         "hand_reading",
-        &[Part { name: "torques", table: "hand_torque", parent: "reading_id", order: "reading_id" }],
+        &[Part {
+            name: "torques",
+            table: "hand_torque",
+            parent: "reading_id",
+            order: "reading_id",
+        }],
         &["survey_id", "note", "string"],
         OF_SURVEYS,
     ),

@@ -241,7 +241,9 @@ impl Receiver<'_> {
                 return Ok(SqlValue::Blob(bytes));
             }
             Some(Link::Survey) => key_of("SELECT id FROM survey WHERE uid = ?1", identity(&text)?)?,
-            Some(Link::Lever) => key_of("SELECT id FROM lever WHERE device = ?1", identity(&text)?)?,
+            Some(Link::Lever) => {
+                key_of("SELECT id FROM lever WHERE device = ?1", identity(&text)?)?
+            }
             Some(Link::Reading) => self.reading_key(&text).doing("take records")?,
         };
         key.map(SqlValue::Integer).ok_or_else(missing)
@@ -255,7 +257,8 @@ impl Receiver<'_> {
         let (Some(device), Some(epoch), Some(number)) = (device, number(), number()) else {
             return Ok(None);
         };
-        self.transaction
+        self.store
+            .connection
             .query_row(
                 "SELECT reading.id FROM reading JOIN lever ON lever.id = lever_id
                  WHERE device = ?1 AND epoch = ?2 AND number = ?3",
@@ -369,7 +372,7 @@ impl Receiver<'_> {
                 let seen = text_of(row, "last_seen");
                 let here: Option<String> = self
                     .store
-            .connection
+                    .connection
                     .query_row(
                         "SELECT last_seen FROM lever_log WHERE lever_id = ?1 AND epoch IS ?2",
                         params![lever, epoch],
@@ -378,7 +381,8 @@ impl Receiver<'_> {
                     .optional()
                     .doing(doing)?;
                 if here.as_ref().is_some_and(|here| *here < seen) {
-                    self.transaction
+                    self.store
+                        .connection
                         .execute(
                             "DELETE FROM lever_log WHERE lever_id = ?1 AND epoch IS ?2",
                             params![lever, epoch],
@@ -403,13 +407,7 @@ impl Receiver<'_> {
         }
     }
 
-    fn insert_part(
-        &self,
-        of: &str,
-        part: &Part,
-        parent: i64,
-        row: Row,
-    ) -> Result<(), StoreError> {
+    fn insert_part(&self, of: &str, part: &Part, parent: i64, row: Row) -> Result<(), StoreError> {
         let mut values = self.values(part.table, part.parent, row)?;
         values.push((part.parent.to_owned(), SqlValue::Integer(parent)));
         self.insert_row(of, part.table, &values)
@@ -452,7 +450,7 @@ impl Receiver<'_> {
             }
             "lever_record" => self
                 .store
-            .connection
+                .connection
                 .query_row(
                     "SELECT epoch, number, crc32, bytes FROM lever_record WHERE id = ?1",
                     [key],
@@ -500,7 +498,7 @@ impl Receiver<'_> {
             let reading = self.reading_key(&text_of(row, "reading")).doing("take records")?;
             let last: Option<i64> = self
                 .store
-            .connection
+                .connection
                 .query_row(
                     "SELECT batch_id FROM correction WHERE reading_id IS ?1
                      ORDER BY id DESC LIMIT 1",

@@ -4,10 +4,10 @@ use rusqlite::types::ValueRef;
 use rusqlite::{Connection, Row as SqlRow};
 use serde_json::Value;
 
+use super::super::Store;
 use super::super::error::{Doing, StoreError};
 use super::super::instruments::InstrumentId;
 use super::super::seal::columns_of;
-use super::super::Store;
 use super::{KINDS, Kind, Link, Record, Row, link_of, written_name};
 
 /// Where a record goes.
