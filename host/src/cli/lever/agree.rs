@@ -32,7 +32,7 @@ the piano itself did between the two surveys.
 
 Example:
   pinhold lever agree parlour")]
-pub struct AgreeArguments {
+pub(super) struct AgreeArguments {
     /// Only pins of this instrument [default: all instruments]
     #[arg(value_name = "NAME")]
     instrument: Option<String>,
