@@ -59,8 +59,11 @@ pub(super) fn pin_parser(text: &str) -> Result<Pin, String> {
 
 /// Two notes, such as `A0..E2`.
 pub(super) fn range_parser(text: &str) -> Result<(u8, u8), String> {
-    let (from, to) = text.split_once("..").ok_or("use two notes, such as A0..E2")?;
-    let (from, to) = (note_parser(from)?, note_parser(to)?);
+    let (from, to) = text
+        .split_once("..")
+        .or_else(|| text.split_once(['-', '\u{2013}']))
+        .ok_or("use two notes, such as A0..E2")?;
+    let (from, to) = (note_parser(from.trim())?, note_parser(to.trim())?);
     if from <= to { Ok((from, to)) } else { Err("the lower note comes first".to_string()) }
 }
 

@@ -8,7 +8,8 @@ use super::exit::{CliError, Exit};
 use crate::instrument::note::parse_note;
 use crate::instrument::{Instrument, pin_name};
 
-/// Pins from words such as `40L,A4C,12-25`.
+/// Pins from words such as `40L,A4C,12-25`, `12–25 bass` or `treble`: a section named behind notes
+/// takes those of them that are in it, alone all of it.
 ///
 /// # Errors
 /// A sentence naming the word that is not understood or not on the instrument.
@@ -16,7 +17,12 @@ pub fn parse_pins(text: &str, instrument: &Instrument) -> Result<Vec<Pin>, Strin
     let mut pins = Vec::new();
     for word in text.split(',').map(str::trim).filter(|word| !word.is_empty()) {
         let shown = crate::text::printable_short(word, 20);
-        let found: Vec<Pin> = if let Some((from, to)) = word.split_once('-') {
+        let (notes, section) = section_of(word, instrument);
+        let notes = notes.replace('\u{2013}', "-").replace("..", "-");
+        let word = notes.as_str();
+        let found: Vec<Pin> = if word.is_empty() {
+            pins_of(instrument, |_| true)
+        } else if let Some((from, to)) = word.split_once('-') {
             let (from, to) = match (parse_note(from.trim()), parse_note(to.trim())) {
                 (Some(from), Some(to)) if from <= to => (from, to),
                 _ => return Err(format!("'{shown}' is no range of notes; use 12-25 or A0-E2")),
@@ -32,6 +38,11 @@ pub fn parse_pins(text: &str, instrument: &Instrument) -> Result<Vec<Pin>, Strin
             };
             pins_of(instrument, |pin| *pin == Pin { note, string })
         };
+        let within = |pin: &Pin| {
+            let field = instrument.find_pin(*pin);
+            section.is_none_or(|section| field.is_some_and(|field| field.section == section))
+        };
+        let found: Vec<Pin> = found.into_iter().filter(within).collect();
         if found.is_empty() {
             return Err(format!("the instrument has no pin '{shown}'"));
         }
@@ -43,6 +54,21 @@ pub fn parse_pins(text: &str, instrument: &Instrument) -> Result<Vec<Pin>, Strin
         }
     }
     if pins.is_empty() { Err("no pins are named".to_string()) } else { Ok(pins) }
+}
+
+/// What stands before the name of a section, and the section: bass is the lowest, treble the
+/// highest.
+fn section_of<'a>(word: &'a str, instrument: &Instrument) -> (&'a str, Option<u8>) {
+    let highest = || instrument.pins.iter().map(|field| field.section).max().unwrap_or(0);
+    let (before, name) = match word.rsplit_once(char::is_whitespace) {
+        Some((before, name)) => (before.trim(), name),
+        None => ("", word),
+    };
+    match name {
+        "bass" => (before, Some(0)),
+        "treble" => (before, Some(highest())),
+        _ => (word, None),
+    }
 }
 
 fn pins_of(instrument: &Instrument, wanted: impl Fn(&Pin) -> bool) -> Vec<Pin> {
@@ -69,11 +95,18 @@ mod tests {
         assert_eq!(count("A4L, A4C,49R"), Ok(3));
         assert_eq!(count("49"), Ok(3));
         assert_eq!(count("1-2,49"), Ok(5));
+        assert_eq!((count("A0–A#0,49"), count("1..2")), (Ok(5), Ok(2)));
+        let bass = instrument.pins.iter().filter(|field| field.pin.note <= 25);
+        let bass = bass.filter(|field| field.pin.note >= 12 && field.section == 0).count();
+        assert_eq!(count("12–25 bass"), Ok(bass));
+        let all = |section: u8| instrument.pins.iter().filter(|f| f.section == section).count();
+        assert_eq!((count("bass"), count("treble")), (Ok(all(0)), Ok(all(4))));
         for (text, sentence) in [
             ("49L,A4L", "pin A4 L is named twice"),
             ("1L", "the instrument has no pin '1L'"),
             ("90", "'90' is no pin"),
             ("5-2", "'5-2' is no range"),
+            ("88 bass", "the instrument has no pin '88 bass'"),
             ("é", "'é' is no pin"),
             (" ,", "no pins are named"),
         ] {

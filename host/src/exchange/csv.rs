@@ -73,12 +73,27 @@ pub fn write(readings: &SurveyReadings, to: &mut dyn Write) -> Result<Written, E
         }
     }
     last.retain(|pin, _| !by_hand(*pin));
+    let mut lever_count = 0;
     for (pin, reading) in &last {
-        table.write_record(lever_row(*pin, reading).map(|cell| guarded(&cell))).map_err(failed)?;
+        let row = lever_row(*pin, reading).map(|cell| guarded(&cell));
+        // What no hand could have read, such as a sharp torque below zero, is no row of a table.
+        if crate::import::parse(format!("{}\n{}\n", COLUMNS.join(","), quoted(&row)).as_bytes())
+            .is_ok()
+        {
+            table.write_record(&row).map_err(failed)?;
+            lever_count += 1;
+        }
     }
-    row_count += last.len();
+    row_count += lever_count;
     table.flush()?;
-    Ok(Written { row_count, left_out_count: readings.lever.len() - last.len() })
+    Ok(Written { row_count, left_out_count: readings.lever.len() - lever_count })
+}
+
+/// A row as one line, every cell in quotes.
+fn quoted(row: &[String]) -> String {
+    let cells: Vec<String> =
+        row.iter().map(|cell| format!("\"{}\"", cell.replace('"', "\"\""))).collect();
+    cells.join(",")
 }
 
 fn hand_row(reading: &HandReading) -> [String; 12] {

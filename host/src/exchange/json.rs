@@ -128,15 +128,12 @@ impl<'de> Visitor<'de> for Document<'_> {
                         return Err(A::Error::custom("another version"));
                     }
                 },
-                "records" if named && versioned => map.next_value_seed(Records {
+                "records" => map.next_value_seed(Records {
                     take: &mut *self.take,
                     refusal: &mut *self.refusal,
                     allowance: self.allowance,
                     count: &mut *self.count,
                 })?,
-                "records" => {
-                    return Err(A::Error::custom("format and version must come before records"));
-                }
                 _ => {
                     map.next_value::<IgnoredAny>()?;
                     return Err(A::Error::custom("an unknown key"));

@@ -30,6 +30,7 @@ mod surveys;
 mod trials;
 mod verdicts;
 mod verify;
+mod wal;
 
 use std::path::{Path, PathBuf};
 

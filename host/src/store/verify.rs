@@ -19,7 +19,7 @@ use super::migrate::{self, APPLICATION_ID, SCHEMA_VERSION};
 use super::place_names::place_name;
 use super::seal::{self, SEALED, Sealed};
 use super::surveys::SurveyId;
-use super::{Store, lever};
+use super::{Store, lever, wal};
 use crate::text::printable_short;
 
 /// Findings named; more are only counted.
@@ -94,6 +94,18 @@ const COUNTED: [&str; 5] = ["instrument", "survey", "reading", "hand_reading", "
 /// a newer pinhold wrote it.
 pub fn verify(path: &Path) -> Result<Checked, StoreError> {
     let mut checked = Checked { path: path.to_path_buf(), ..Checked::default() };
+    // Before the file is opened: SQLite forgets what stands behind a break.
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    if let Some(frame) = wal::broken_at(Path::new(&log)) {
+        checked.find(
+            format!("the store's log, {}", printable_short(&log.to_string_lossy(), 400)),
+            format!(
+                "is damaged at frame {frame}: what stands behind cannot be read. Keep a copy of it \
+                 before any other command opens the store"
+            ),
+        );
+    }
     let connection = match open_to_check(path) {
         Ok(connection) => connection,
         Err(StoreError::NotAStore { .. }) if has_our_name(path) => {
@@ -103,8 +115,10 @@ pub fn verify(path: &Path) -> Result<Checked, StoreError> {
         Err(error) => return Err(error),
     };
     if let Err(error) = check_all(&connection, path, &mut checked) {
-        if matches!(error, StoreError::NewerSchema { .. } | StoreError::NotAStore { .. }) {
-            return Err(error);
+        match error {
+            StoreError::NewerSchema { .. } => return Err(error),
+            StoreError::NotAStore { .. } if checked.is_clean() => return Err(error),
+            _ => {}
         }
         checked.broken_off("the file", &error);
     }
@@ -185,6 +199,9 @@ pub(super) fn open_to_check(path: &Path) -> Result<Connection, StoreError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let opened = Connection::open_with_flags(path, flags).doing("be opened")?;
     opened.busy_timeout(migrate::BUSY_TIMEOUT).doing("set its waiting time")?;
+    // What a log holds stays there: it may be all that is left to look into.
+    let keep_log = rusqlite::config::DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE;
+    opened.set_db_config(keep_log, true).doing("be opened for reading")?;
     opened
         .execute_batch("PRAGMA query_only = ON; PRAGMA cell_size_check = ON;")
         .doing("be opened for reading")?;

@@ -12,6 +12,7 @@ mod instrument;
 mod layout;
 mod lever;
 mod map;
+mod moving;
 mod order;
 mod profile;
 mod record;

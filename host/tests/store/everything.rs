@@ -13,7 +13,7 @@ use pinhold_protocol::lost::encode_lost;
 use pinhold_protocol::record::{
     Pin, RECORD_BYTES_MAX, Reading, StringPosition, encode_record, record_checksum,
 };
-use pinhold_protocol::units::Angle;
+use pinhold_protocol::units::{Angle, Torque};
 use rusqlite::Connection;
 
 use crate::sample::{hello, instrument, reading, trial};
@@ -101,7 +101,16 @@ pub(crate) fn fill(store: &mut Store, name: &str, uid: u64, epoch: u32) -> Surve
     store.append_to_plan(survey, &pins[..1]).unwrap();
     let named = |number: u32| RecordName { device: DEVICE, epoch, number };
     for (number, pin) in (0..).zip(&pins) {
-        let taken = Reading { survey: uid, pin: *pin, ..reading(number + 8) };
+        let torque = |nm: i32| Torque::from_micronewton_metres(nm + number as i32 * 1000);
+        let taken = Reading {
+            survey: uid,
+            pin: *pin,
+            sharp: Some(torque(9_300_000)),
+            flat: Some(torque(-800_000)),
+            friction: Some(torque(4_250_000)),
+            string_moment: Some(torque(5_050_000)),
+            ..reading(number + 8)
+        };
         keep_true(store, Some(survey), named(number), &taken);
     }
     let count = pins.len() as u32;

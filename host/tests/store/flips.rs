@@ -79,7 +79,10 @@ fn every_flipped_byte_of_a_store_is_found_or_harmless() {
         flipped[at] ^= mask;
         fs::write(&path, &flipped).unwrap();
         match judge(&path, &expected) {
-            Outcome::Found(_) => found += 1,
+            Outcome::Found(named) => {
+                found += 1;
+                assert!(!named.is_empty());
+            }
             Outcome::Harmless => harmless += 1,
             Outcome::Silent(how) => panic!("byte {at} ^ {mask:#04x} went unseen: {how}"),
         }

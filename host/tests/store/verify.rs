@@ -174,3 +174,30 @@ fn files_that_are_no_store_are_told_apart() {
     assert!(matches!(verify(&path), Err(StoreError::NotAStore { .. })));
     assert!(matches!(verify(folder.path()), Err(StoreError::NotAStore { .. })));
 }
+
+#[test]
+fn a_log_that_rotted_in_the_middle_is_told_from_one_that_was_cut_off() {
+    let (folder, store) = filled();
+    // Open, so that the log is not folded in.
+    let log = folder.path().join("pinhold.db-wal");
+    let (bytes, database) = (std::fs::read(&log).unwrap(), std::fs::read(store.path()).unwrap());
+    let found = |change: &dyn Fn(&mut Vec<u8>)| {
+        let elsewhere = TempDir::new().unwrap();
+        let path = elsewhere.path().join("pinhold.db");
+        let mut changed = bytes.clone();
+        change(&mut changed);
+        std::fs::write(&path, &database).unwrap();
+        std::fs::write(elsewhere.path().join("pinhold.db-wal"), &changed).unwrap();
+        let checked = verify(&path);
+        let kept = std::fs::read(elsewhere.path().join("pinhold.db-wal")).unwrap();
+        assert_eq!(kept, changed, "the log stays as it was found");
+        checked.map(|checked| checked.findings.first().map(|first| first.place.clone()))
+    };
+    assert_eq!(found(&|_| {}).unwrap(), None);
+    let cut = found(&|log| log.truncate(log.len() - 5000)).unwrap();
+    assert_eq!(cut, None, "the last transaction was on its way");
+    for at in [9, 40, 5000, bytes.len() / 2] {
+        let place = found(&|log| log[at] ^= 4).unwrap();
+        assert!(place.is_some_and(|place| place.contains("pinhold.db-wal")), "{at}");
+    }
+}

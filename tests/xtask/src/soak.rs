@@ -23,7 +23,7 @@ struct Part {
 }
 
 /// Test binaries in the same build as the test word's.
-const PARTS: [Part; 9] = [
+const PARTS: [Part; 11] = [
     Part {
         name: "power cuts: 10 million histories of the log in flash (125 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
@@ -71,6 +71,18 @@ const PARTS: [Part; 9] = [
         arguments: &["-p", "pinhold-simtest", "--test", "fault_table"],
         variable: "PINHOLD_FAULT_TABLE",
         value: "long",
+    },
+    Part {
+        name: "the store: a thousand kills of the binary",
+        arguments: &["-p", "pinhold", "--test", "store", "kills"],
+        variable: "PINHOLD_KILLS",
+        value: "10",
+    },
+    Part {
+        name: "the store: cuts of the power, forty times the short run",
+        arguments: &["-p", "pinhold-crashtest", "--test", "torn_writes"],
+        variable: "PINHOLD_STORE_CUTS",
+        value: "40",
     },
     Part {
         name: "emulated lever: kills, resets, cut cables, 100 of each and more",
