@@ -11,6 +11,7 @@ use std::io::{Error, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags};
 
 use super::error::{Doing, StoreError};
@@ -67,6 +68,8 @@ pub fn restore(folder: &Path, from: &Path, stamp: &str) -> Result<Restored, Stor
     fs::create_dir_all(folder)
         .map_err(|source| StoreError::Folder { path: folder.to_path_buf(), source })?;
     let source = open(from)?;
+    // A log beside it stays as it is.
+    source.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true).doing("be opened")?;
     let (part, mut checked) = copy_beside(&source, &target)?;
     drop(source);
     let replaced = replace(&part, &target, stamp).inspect_err(|_| drop(fs::remove_file(&part)))?;

@@ -7,7 +7,7 @@ use rusqlite::{Connection, Row, params};
 use super::codes::{letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
-use super::verify;
+use super::verify::SealCheck;
 use crate::import::hand::{
     HandReading, HandTorque, LimitSide, kind_from_word, kind_word, state_from_word, state_word,
     unit_word,
@@ -97,11 +97,11 @@ pub(super) fn readings_of(
              WHERE survey_id = ?1 ORDER BY hand_reading.id",
         )
         .doing(doing)?;
-    let damaged = verify::damaged_readings(connection, "hand_reading", survey)?;
+    let seals = SealCheck::of(connection, "hand_reading")?;
     let mut rows = statement.query([survey.0]).doing(doing)?;
     let mut readings = Vec::new();
     while let Some(row) = rows.next().doing(doing)? {
-        if !damaged.contains(&row.get::<_, i64>(22).doing(doing)?) {
+        if !seals.is_broken(connection, row.get(22).doing(doing)?)? {
             readings.push(reading_from(row)?);
         }
     }

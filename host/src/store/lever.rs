@@ -12,7 +12,7 @@ use rusqlite::{Connection, Row, params};
 use super::codes::{Code, as_signed, as_unsigned, letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::surveys::SurveyId;
-use super::verify;
+use super::verify::SealCheck;
 
 /// Key of a reading in one store.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -214,7 +214,7 @@ pub(super) fn readings_of(
     survey: SurveyId,
 ) -> Result<Vec<LeverReading>, StoreError> {
     let doing = "read a survey's readings";
-    let damaged = verify::damaged_readings(connection, "reading", survey)?;
+    let seals = SealCheck::of(connection, "reading")?;
     let sql = format!(
         "SELECT {COLUMNS}, place.note, place.string, place.corrected
          FROM reading JOIN lever ON lever.id = lever_id
@@ -225,7 +225,7 @@ pub(super) fn readings_of(
     let mut rows = statement.query([survey.0]).doing(doing)?;
     let mut readings = Vec::new();
     while let Some(row) = rows.next().doing(doing)? {
-        if damaged.contains(&row.get::<_, i64>(0).doing(doing)?) {
+        if seals.is_broken(connection, row.get(0).doing(doing)?)? {
             continue;
         }
         let mut stored = reading_from(row)?;

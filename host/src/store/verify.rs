@@ -8,11 +8,10 @@
 //! Invariants: what can still be read is still checked, whatever was found before; findings are
 //! counted to the end and named up to [`FINDING_COUNT_NAMED`].
 
-use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use pinhold_protocol::record::{RECORD_BYTES_MAX, encode_record, record_checksum};
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, OpenFlags, OptionalExtension};
 
 use super::error::{Doing, StoreError};
 use super::migrate::{self, APPLICATION_ID, SCHEMA_VERSION};
@@ -167,20 +166,32 @@ const OF_SURVEY: &str = "reading.id IN (SELECT reading_id FROM reading_place WHE
 /// What is said of a row whose seal does not fit.
 const NO_MATCH: &str = "is not as it was stored: it does not match its seal";
 
-/// Keys of the readings of a survey that do not match their seal.
-pub(super) fn damaged_readings(
-    connection: &Connection,
-    table: &'static str,
-    survey: SurveyId,
-) -> Result<BTreeSet<i64>, StoreError> {
-    let condition = if table == "reading" { OF_SURVEY } else { "hand_reading.survey_id = ?1" };
-    let mut broken = BTreeSet::new();
-    for sealed in SEALED.iter().filter(|sealed| sealed.name == table) {
-        broken_rows(connection, sealed, Some((condition, survey.0)), &mut |key| {
-            broken.insert(key);
-        })?;
+/// Holds single rows of a table against their seals.
+#[derive(Debug)]
+pub(super) struct SealCheck(String);
+
+impl SealCheck {
+    /// For a table that is sealed.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub(super) fn of(connection: &Connection, table: &str) -> Result<SealCheck, StoreError> {
+        let sealed = SEALED.iter().find(|sealed| sealed.name == table);
+        let condition = format!("{table}.id = ?1");
+        let sql = sealed.map(|sealed| rows_sql(connection, sealed, &condition)).transpose()?;
+        Ok(SealCheck(sql.unwrap_or_default()))
     }
-    Ok(broken)
+
+    /// Whether a row does not match its seal or has none.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub(super) fn is_broken(&self, connection: &Connection, key: i64) -> Result<bool, StoreError> {
+        let doing = "hold a row against its seal";
+        let mut statement = connection.prepare_cached(&self.0).doing(doing)?;
+        let matches = statement.query_row([key], |row| row.get::<_, bool>(1)).optional();
+        Ok(matches.doing(doing)? != Some(true))
+    }
 }
 
 /// Opens a file without making or migrating anything.
@@ -398,14 +409,8 @@ fn broken_rows(
     broken: &mut dyn FnMut(i64),
 ) -> Result<u64, StoreError> {
     let doing = "hold its rows against their seals";
-    let Sealed { kind, name, key, .. } = table;
-    let value = seal::seal_sql(connection, table)?;
     let (condition, argument) = condition.unwrap_or(("?1 = 0", 0));
-    let sql = format!(
-        "SELECT {name}.{key}, {value} IS seal.crc64 FROM {name}
-             LEFT JOIN seal ON seal.kind = {kind} AND seal.row = {name}.{key}
-         WHERE {condition}"
-    );
+    let sql = rows_sql(connection, table, condition)?;
     let mut statement = connection.prepare_cached(&sql).doing(doing)?;
     let mut rows = statement.query([argument]).doing(doing)?;
     let mut seen = 0;
@@ -416,6 +421,21 @@ fn broken_rows(
         }
     }
     Ok(seen)
+}
+
+/// SQL for the keys of a table's rows, and whether each matches its seal.
+fn rows_sql(
+    connection: &Connection,
+    table: &Sealed,
+    condition: &str,
+) -> Result<String, StoreError> {
+    let Sealed { kind, name, key, .. } = table;
+    let value = seal::seal_sql(connection, table)?;
+    Ok(format!(
+        "SELECT {name}.{key}, {value} IS seal.crc64 FROM {name}
+             LEFT JOIN seal ON seal.kind = {kind} AND seal.row = {name}.{key}
+         WHERE {condition}"
+    ))
 }
 
 /// Every reading back to the bytes the lever sent, beside its own checksum.

@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use crate::run::{Bench, Outcome, assert_refused};
+use crate::shelf::{DEVICE, SURVEY, Shelf, pins, reading};
 
 const LINES: &str = "49,L,9.3,4.1\n49,C,9.1,4.0\n49,R,5.5,-0.8\n";
 
@@ -189,6 +190,32 @@ fn levers_that_read_nothing_in_common_say_so() {
     let bench = bench();
     let none = bench.run(&["lever", "agree", "x"]);
     assert_eq!(ok(&none), "No two levers have read 3 pins in common both ways.\n");
+}
+
+/// Differences 1, 0, 1, 0 N·m: mean 0.5, standard deviation √(1/3); Student's t of 3 degrees of
+/// freedom at 97.5 % is 3.182 (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2).
+#[test]
+fn levers_that_read_the_same_pins_are_compared() {
+    let bench = Bench::new();
+    let mut shelf = Shelf::new(&bench);
+    shelf.begin(&pins());
+    for (pin, friction_nm) in pins().into_iter().zip([5, 6, 7, 8]) {
+        shelf.read(&reading(SURVEY, pin, friction_nm));
+    }
+    shelf.device = DEVICE + 1;
+    for (pin, friction_nm) in pins().into_iter().zip([4, 6, 6, 8]) {
+        shelf.read(&reading(SURVEY, pin, friction_nm));
+    }
+    drop(shelf);
+    let document = bench.document(&["lever", "agree"]);
+    let [pair] = &document["pairs"].as_array().unwrap()[..] else { panic!("{document}") };
+    assert_eq!((&pair["pin_count"], &pair["mean_difference_nm"]), (&4.into(), &0.5.into()));
+    let half = 3.182 * (1.0_f64 / 3.0).sqrt() / 2.0;
+    assert!((pair["interval_nm"][0].as_f64().unwrap() - (0.5 - half)).abs() < 5e-4, "{pair}");
+    assert!((pair["interval_nm"][1].as_f64().unwrap() - (0.5 + half)).abs() < 5e-4, "{pair}");
+    let told = bench.run(&["lever", "agree", "x"]);
+    assert!(ok(&told).contains("no difference shows at this count of pins"), "{}", told.out);
+    assert!(told.out.starts_with("lever 000000000000abcd less 000000000000abce: +0.5"));
 }
 
 /// Highest memory of a child process of ours so far, bytes.

@@ -62,6 +62,8 @@ pub(crate) fn reading(survey: u64, pin: Pin, friction_nm: i32) -> Reading {
 /// The store behind a bench, with instrument `x` and a lever met at a known moment.
 pub(crate) struct Shelf {
     pub(crate) store: Store,
+    /// The lever whose records come now.
+    pub(crate) device: u64,
     next: u32,
 }
 
@@ -88,12 +90,12 @@ impl Shelf {
         };
         let (seen, calendar_ms) = ("2026-01-01T00:00:00.000Z", 1_767_225_600_000);
         store.note_lever(&Contact { hello: &hello, seen, calendar_ms }).unwrap();
-        Shelf { store, next: 0 }
+        Shelf { store, device: DEVICE, next: 0 }
     }
 
     /// The same store again, its lever's next record being `next`.
     pub(crate) fn reopened(bench: &Bench, next: u32) -> Shelf {
-        Shelf { store: Store::open(&bench.data()).unwrap(), next }
+        Shelf { store: Store::open(&bench.data()).unwrap(), device: DEVICE, next }
     }
 
     /// Begins the survey of `x` with these pins as its plan.
@@ -122,7 +124,7 @@ impl Shelf {
             _ => None,
         };
         let record = NewRecord {
-            device: DEVICE,
+            device: self.device,
             epoch: EPOCH,
             number,
             checksum: record_checksum(EPOCH, number, bytes),
@@ -131,7 +133,7 @@ impl Shelf {
             received: "2026-01-01T00:00:00.000Z",
         };
         self.store.keep_record(survey.map(|survey| survey.id), &record).unwrap();
-        RecordName { device: DEVICE, epoch: EPOCH, number }
+        RecordName { device: self.device, epoch: EPOCH, number }
     }
 
     pub(crate) fn read(&mut self, reading: &Reading) -> RecordName {

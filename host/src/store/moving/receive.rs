@@ -101,8 +101,21 @@ impl Receiver<'_> {
     /// Takes a record; what it points at must have come before or be in the store.
     ///
     /// # Errors
-    /// [`StoreError::NotTaken`] for one that cannot be one; nothing may be taken after that.
+    /// [`StoreError::NotTaken`] for one that cannot be one; nothing of it is left, and others may
+    /// still be taken.
     pub fn take(&mut self, record: Record) -> Result<(), StoreError> {
+        let doing = "take a record";
+        self.store.connection.execute_batch("SAVEPOINT record").doing(doing)?;
+        let taken = self.take_whole(record);
+        let end = match taken {
+            Ok(()) => "RELEASE record",
+            Err(_) => "ROLLBACK TO record; RELEASE record",
+        };
+        self.store.connection.execute_batch(end).doing(doing)?;
+        taken
+    }
+
+    fn take_whole(&mut self, record: Record) -> Result<(), StoreError> {
         let Some(kind) = KINDS.iter().find(|kind| kind.table == record.kind) else {
             return Err(refused(&record.kind, "there is no such kind of record"));
         };
