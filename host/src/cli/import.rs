@@ -63,8 +63,8 @@ Optional columns:
   remark    free text
 
 Cells are separated by commas, semicolons or tabs; where they are not commas, numbers may be
-written with one. A faulty row refuses the whole file, and every fault is named. An apostrophe before
-=, +, -, @ or another apostrophe is a spreadsheet's and not part of the cell.
+written with one. A faulty row refuses the whole file, and every fault is named. An apostrophe
+before =, +, -, @ or another apostrophe is a spreadsheet's and not part of the cell.
 
 Example:
   printf 'note,string,sharp_nm,flat_nm\\nA4,L,9.3,4.1\\n' > readings.csv

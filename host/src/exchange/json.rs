@@ -19,7 +19,8 @@ pub const FORMAT: &str = "pinhold.instrument.export";
 /// Where its schema stands in the source.
 pub const SCHEMA: &str = include_str!("../../doc/export.schema.json");
 
-/// Writes an instrument, with or without what is known of its owner, a record a line; the count of records.
+/// Writes an instrument, with or without what is known of its owner, a record a line; the count of
+/// records.
 ///
 /// # Errors
 /// When the store fails or the file cannot be written.

@@ -1,9 +1,9 @@
 //! The write-ahead log of a store that was not closed: whether it breaks off in the middle.
 //!
-//! SQLite reads a log up to the first frame that does not check and forgets the rest, which is right
-//! after a cut of the power: the last transaction is then whole or not there. Where two or more
-//! transactions stand behind that frame, it was no cut, for each is on the disk before the next
-//! begins. Deliberately not here: reading what stands behind.
+//! SQLite reads a log up to the first frame that does not check and forgets the rest, which is
+//! right after a cut of the power: the last transaction is then whole or not there. Where two or
+//! more transactions stand behind that frame, it was no cut, for each is on the disk before the
+//! next begins. Deliberately not here: reading what stands behind.
 //!
 //! Source: "WAL-mode File Format", sqlite.org/walformat.html.
 

@@ -96,8 +96,8 @@ fn an_instrument_goes_to_another_store_and_back() {
         let path = one.path(file).display().to_string();
         let imported = other.run(&["import", &path]);
         let expected = if form == "bundle" {
-            "Stored 5 new records of x; 0 were here already.\n  3 hand reading\n  1 instrument\n  1 \
-             survey\nNext: pinhold instrument show x\n"
+            "Stored 5 new records of x; 0 were here already.\n  3 hand reading\n  1 \
+             instrument\n  1 survey\nNext: pinhold instrument show x\n"
         } else {
             "Stored 0 new records of x; 5 were here already.\nNext: pinhold instrument show x\n"
         };

@@ -8,6 +8,7 @@
 //! Invariants: [`KINDS`] is the one list of what moves, in the order it must come; a record holds
 //! every column of its row, so that what goes out and comes in again goes out the same.
 
+mod columns;
 mod receive;
 mod source;
 

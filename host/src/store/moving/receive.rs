@@ -15,11 +15,10 @@ use serde_json::Value;
 use super::super::error::{Doing, StoreError};
 use super::super::instruments::InstrumentId;
 use super::super::place_names::place_name;
-use super::super::seal::columns_of;
 use super::super::{Store, lever};
+use super::columns::{Columns, refused};
 use super::source::each_of;
-use super::{KINDS, Kind, Link, Part, Record, Row, link_of, written_name};
-use crate::text::printable_short;
+use super::{KINDS, Kind, Part, Record, Row};
 
 /// Conflicts named; more are only counted.
 const CONFLICT_COUNT_NAMED: usize = 100;
@@ -128,7 +127,7 @@ impl Receiver<'_> {
         }
         let place = if kind.table == "correction_batch" { self.unplace(&mut row)? } else { None };
         let parts = parts_of(kind, &mut row)?;
-        let values = self.values(kind.table, kind.id, row)?;
+        let values = self.columns().values(kind.table, kind.id, row)?;
         if let Some(known) = self.known(kind, &values, &record)? {
             return self.beside(kind, known, &record, place, &parts);
         }
@@ -190,95 +189,8 @@ impl Receiver<'_> {
         Ok(record.instrument.name)
     }
 
-    /// What a row says as this store's columns; refuses what is no column.
-    fn values(
-        &self,
-        table: &str,
-        own: &str,
-        mut row: Row,
-    ) -> Result<Vec<(String, SqlValue)>, StoreError> {
-        let mut values = Vec::new();
-        for column in columns_of(&self.store.connection, table)? {
-            let is_link = link_of(&column) == Some(Link::Instrument);
-            if (column == own && table != "plan") || column == "id" {
-                continue;
-            }
-            if is_link {
-                if table != "pin" {
-                    let id = self.instrument.ok_or_else(|| refused(table, "no instrument"))?;
-                    values.push((column, SqlValue::Integer(id)));
-                }
-                continue;
-            }
-            let value = row.remove(written_name(&column)).unwrap_or(Value::Null);
-            let value = self.value(table, &column, value)?;
-            values.push((column, value));
-        }
-        match row.keys().next() {
-            Some(unknown) => {
-                let unknown = printable_short(unknown, 40);
-                Err(refused(table, &format!("it has no column '{unknown}'")))
-            }
-            None => Ok(values),
-        }
-    }
-
-    /// One value as this store has it.
-    fn value(&self, table: &str, column: &str, value: Value) -> Result<SqlValue, StoreError> {
-        let wrong = |why: &str| refused(table, &format!("{} {why}", written_name(column)));
-        let link = link_of(column);
-        let text = match value {
-            Value::Null => return Ok(SqlValue::Null),
-            Value::Number(number) if link.is_none() => {
-                let whole = number.as_i64().ok_or_else(|| wrong("is no whole number"))?;
-                return Ok(SqlValue::Integer(whole));
-            }
-            Value::String(text) => text,
-            _ => return Err(wrong("is neither a whole number nor a text")),
-        };
-        let missing = || wrong(&format!("'{}' did not come before it", printable_short(&text, 60)));
-        let key_of = |sql: &str, identity: i64| {
-            let key = self.store.connection.query_row(sql, [identity], |row| row.get::<_, i64>(0));
-            key.optional().doing("take records")
-        };
-        let identity = |text: &str| {
-            let digits = text.len() == 16 && text.bytes().all(|b| b.is_ascii_hexdigit());
-            let bits = digits.then(|| u64::from_str_radix(text, 16).ok()).flatten();
-            bits.map(u64::cast_signed).ok_or_else(|| wrong("is no 16 hexadecimal digits"))
-        };
-        let key = match link {
-            None | Some(Link::Instrument) => return Ok(SqlValue::Text(text)),
-            Some(Link::Identity) => return Ok(SqlValue::Integer(identity(&text)?)),
-            Some(Link::Bytes) => {
-                let bytes = bytes_of(&text).ok_or_else(|| wrong("is no hexadecimal digits"))?;
-                return Ok(SqlValue::Blob(bytes));
-            }
-            Some(Link::Survey) => key_of("SELECT id FROM survey WHERE uid = ?1", identity(&text)?)?,
-            Some(Link::Lever) => {
-                key_of("SELECT id FROM lever WHERE device = ?1", identity(&text)?)?
-            }
-            Some(Link::Reading) => self.reading_key(&text).doing("take records")?,
-        };
-        key.map(SqlValue::Integer).ok_or_else(missing)
-    }
-
-    /// Key here of the reading named `device.epoch.number`.
-    fn reading_key(&self, name: &str) -> Result<Option<i64>, rusqlite::Error> {
-        let mut pieces = name.split('.');
-        let device = pieces.next().and_then(|text| u64::from_str_radix(text, 16).ok());
-        let mut number = || pieces.next().and_then(|text| text.parse::<u32>().ok());
-        let (Some(device), Some(epoch), Some(number)) = (device, number(), number()) else {
-            return Ok(None);
-        };
-        self.store
-            .connection
-            .query_row(
-                "SELECT reading.id FROM reading JOIN lever ON lever.id = lever_id
-                 WHERE device = ?1 AND epoch = ?2 AND number = ?3",
-                params![device.cast_signed(), epoch, number],
-                |row| row.get(0),
-            )
-            .optional()
+    fn columns(&self) -> Columns<'_> {
+        Columns { connection: &self.store.connection, instrument: self.instrument }
     }
 
     /// Key of the row here that is the same one, by what both stores know it by.
@@ -421,7 +333,7 @@ impl Receiver<'_> {
     }
 
     fn insert_part(&self, of: &str, part: &Part, parent: i64, row: Row) -> Result<(), StoreError> {
-        let mut values = self.values(part.table, part.parent, row)?;
+        let mut values = self.columns().values(part.table, part.parent, row)?;
         values.push((part.parent.to_owned(), SqlValue::Integer(parent)));
         self.insert_row(of, part.table, &values)
     }
@@ -508,7 +420,8 @@ impl Receiver<'_> {
     /// Whether a reading of a new correction was last corrected by one that is only here.
     fn corrected_here(&self, parts: &[(Part, Vec<Row>)]) -> Result<bool, StoreError> {
         for row in parts.iter().flat_map(|(_, rows)| rows) {
-            let reading = self.reading_key(&text_of(row, "reading")).doing("take records")?;
+            let reading =
+                self.columns().reading_key(&text_of(row, "reading")).doing("take records")?;
             let last: Option<i64> = self
                 .store
                 .connection
@@ -581,18 +494,4 @@ fn parts_of(kind: &Kind, row: &mut Row) -> Result<Vec<(Part, Vec<Row>)>, StoreEr
 
 fn text_of(row: &Row, name: &str) -> String {
     row.get(name).and_then(Value::as_str).unwrap_or_default().to_owned()
-}
-
-fn bytes_of(digits: &str) -> Option<Vec<u8>> {
-    if !digits.len().is_multiple_of(2) || !digits.bytes().all(|b| b.is_ascii_hexdigit()) {
-        return None;
-    }
-    (0..digits.len())
-        .step_by(2)
-        .map(|at| u8::from_str_radix(&digits[at..at + 2], 16).ok())
-        .collect()
-}
-
-fn refused(kind: &str, why: &str) -> StoreError {
-    StoreError::NotTaken { kind: printable_short(kind, 40), why: printable_short(why, 300) }
 }
