@@ -23,6 +23,9 @@ pub const FORMAT: &str = "pinhold.bundle";
 /// Digits of a checksum and the blank behind.
 const LEAD_BYTES: usize = 17;
 
+/// Lines missing or doubled at one place behind which the rest is still read.
+const SHIFT_MAX: i64 = 4;
+
 /// What the first line says.
 #[derive(Deserialize)]
 struct Head {
@@ -138,6 +141,9 @@ pub fn read(
     let mut all = crc64_digest();
     let mut line = Vec::new();
     let (mut number, mut ended) = (0, false);
+    // By how much the lines' own numbers are ahead of those counted: 0 unless lines are missing or
+    // doubled, or a line feed was damaged.
+    let (mut ahead, mut named_count) = (0, 0);
     loop {
         line.clear();
         let limit = RECORD_BYTES_MAX + LEAD_BYTES as u64 + 1;
@@ -150,20 +156,27 @@ pub fn read(
         }
         let before = all.clone().finalize();
         all.update(&line);
-        let Some(text) = text_of(&line, number) else {
+        let Some((text, shift)) = text_of(&line, number, ahead) else {
             if number == 1 && !looks_like_ours(&line) {
                 return Err(ExchangeError::Foreign { what: "bundle" });
             }
             found.find(place_of(number, &line), "is damaged: it does not match its checksum");
             continue;
         };
+        if shift != ahead && found.finding_count == named_count {
+            let fault = "does not follow the line before it: lines are missing, doubled or moved";
+            found.find(format!("line {number}"), fault);
+        }
+        (ahead, named_count) = (shift, found.finding_count);
         if ended {
             found.find(format!("line {number}"), "comes behind the end");
         } else if number == 1 {
             check_head(text)?;
         } else if let Ok(End { record_count, crc64 }) = serde_json::from_slice(text) {
             ended = true;
-            if crc64 != format!("{before:016x}") || record_count != number - 2 {
+            // A damaged line changes the checksum of all, and is named already.
+            let all_same = crc64 == format!("{before:016x}") && record_count == number - 2;
+            if !all_same && found.finding_count == 0 {
                 found.find("the bundle".to_owned(), "is not the one that was written");
             }
         } else if let Ok(Body { kind, row }) = serde_json::from_slice(text) {
@@ -208,12 +221,19 @@ fn check_head(text: &[u8]) -> Result<(), ExchangeError> {
     }
 }
 
-/// The object of a line that matches its checksum.
-fn text_of(line: &[u8], number: u64) -> Option<&[u8]> {
+/// The object of a line that matches its checksum, and by how much its own number is ahead of the
+/// one counted.
+fn text_of(line: &[u8], number: u64, ahead: i64) -> Option<(&[u8], i64)> {
     let line = line.strip_suffix(b"\n")?;
     let (lead, text) = line.split_at_checked(LEAD_BYTES)?;
-    let expected = format!("{:016x} ", line_crc64(number, text));
-    (lead == expected.as_bytes()).then_some(text)
+    let fits = |shift: i64| {
+        let number = number.checked_add_signed(shift)?;
+        let expected = format!("{:016x} ", line_crc64(number, text));
+        (lead == expected.as_bytes()).then_some(shift)
+    };
+    let shift = fits(ahead)
+        .or_else(|| (1..=SHIFT_MAX).flat_map(|by| [ahead + by, ahead - by]).find_map(fits))?;
+    Some((text, shift))
 }
 
 /// A damaged line as far as it still tells what it is.

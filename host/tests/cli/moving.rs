@@ -161,7 +161,8 @@ fn two_workshops_are_merged_without_doubles_and_differences_named() {
     assert_eq!(differs.code, 6);
     let named = "Differs: instrument 'x' or one of its pins: differs in place\n";
     assert!(differs.out.contains(named), "{}", differs.out);
-    assert_eq!(one.document(&["instrument", "show", "x"])["facts"]["place"], "hall");
+    let listed = one.document(&["instrument", "list"]);
+    assert_eq!(listed["instruments"][0]["facts"]["place"], "hall");
     let left: Vec<_> = std::fs::read_dir(one.data()).unwrap().collect();
     assert_eq!(left.len(), 1, "{left:?}");
     let own = one.run(&["merge", "data"]);
@@ -173,11 +174,9 @@ fn an_owner_is_erased_and_the_pins_stay() {
     let bench = bench();
     let erased = bench.run(&["instrument", "erase-owner", "x"]);
     assert!(ok(&erased).starts_with("Erased owner and place of x: "), "{}", erased.out);
-    let document = bench.document(&["instrument", "show", "x"]);
-    assert_eq!(
-        (&document["facts"]["owner"], &document["facts"]["place"]),
-        (&"".into(), &"".into())
-    );
+    let document = bench.document(&["instrument", "list"]);
+    let facts = &document["instruments"][0]["facts"];
+    assert_eq!((&facts["owner"], &facts["place"]), (&"".into(), &"".into()));
     for entry in std::fs::read_dir(bench.data()).unwrap() {
         let bytes = std::fs::read(entry.unwrap().path()).unwrap();
         assert!(!bytes.windows(11).any(|window| window == b"Mx Invented"));
