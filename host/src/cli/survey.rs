@@ -80,7 +80,7 @@ pub struct SurveyArguments {
     /// Pins to read [default: quick; with --pins, those]
     #[arg(long, value_name = "PLAN", value_enum, conflicts_with = "pins")]
     pub plan: Option<PlanKind>,
-    /// Pins to read, in order, instead of a plan
+    /// Pins to read, in order, instead of a plan, such as "A4,49L,12-25,1-20 bass"
     #[arg(long, value_name = "PINS")]
     pub pins: Option<String>,
     /// Confidence at which an adaptive survey may stop [default: 0.9]

@@ -94,9 +94,8 @@ const COUNTED: [&str; 5] = ["instrument", "survey", "reading", "hand_reading", "
 pub fn verify(path: &Path) -> Result<Checked, StoreError> {
     let mut checked = Checked { path: path.to_path_buf(), ..Checked::default() };
     // Before the file is opened: SQLite forgets what stands behind a break.
-    let mut log = path.as_os_str().to_owned();
-    log.push("-wal");
-    if let Some(frame) = wal::broken_at(Path::new(&log)) {
+    let log = log_of(path);
+    if let Some(frame) = wal::broken_at(&log) {
         checked.find(
             format!("the store's log, {}", printable_short(&log.to_string_lossy(), 400)),
             format!(
@@ -194,6 +193,13 @@ impl SealCheck {
     }
 }
 
+/// The write-ahead log of a store.
+fn log_of(path: &Path) -> PathBuf {
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    PathBuf::from(log)
+}
+
 /// Opens a file without making or migrating anything.
 pub(super) fn open_to_check(path: &Path) -> Result<Connection, StoreError> {
     let unreadable = |source| StoreError::File { path: path.to_path_buf(), source };
@@ -210,9 +216,11 @@ pub(super) fn open_to_check(path: &Path) -> Result<Connection, StoreError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let opened = Connection::open_with_flags(path, flags).doing("be opened")?;
     opened.busy_timeout(migrate::BUSY_TIMEOUT).doing("set its waiting time")?;
-    // What a log holds stays there: it may be all that is left to look into.
-    let keep_log = rusqlite::config::DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE;
-    opened.set_db_config(keep_log, true).doing("be opened for reading")?;
+    if std::fs::metadata(log_of(path)).is_ok_and(|log| log.len() > 0) {
+        // What a log holds stays there: it may be all that is left to look into.
+        let keep_log = rusqlite::config::DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE;
+        opened.set_db_config(keep_log, true).doing("be opened for reading")?;
+    }
     opened
         .execute_batch("PRAGMA query_only = ON; PRAGMA cell_size_check = ON;")
         .doing("be opened for reading")?;

@@ -3,6 +3,7 @@
 
 use pinhold::calibration::bench::Bench;
 use pinhold::calibration::{Choices, evaluate, load_table};
+use pinhold::exchange::{bundle, json};
 use pinhold::import::{self, places};
 use pinhold::instrument::InstrumentKind;
 use pinhold::instrument::layout::{Layout, modern_88};
@@ -35,6 +36,9 @@ pub fn seeds() -> Vec<Vec<u8>> {
         "note,string,x_mm,y_mm,flange_mm,pin_mm\nC4,L,512.5,1.5,14,7.1\n40,D,530,80,,\n",
         "10/17/61",
         "A4L,12-25",
+        "5579d36d2e84061b {\"format\":\"pinhold.bundle\",\"version\":1}\n",
+        "{\"format\":\"pinhold.instrument.export\",\"version\":1,\"records\":[\n\
+         {\"kind\":\"lever\",\"row\":{\"device\":\"000000000000abcd\"}}\n]}\n",
     ]
     .map(|text| text.as_bytes().to_vec())
     .to_vec()
@@ -49,6 +53,7 @@ pub fn run(bytes: &[u8]) {
         }
     }
     strings(bytes);
+    exchanged(bytes);
     field(bytes);
     loads(bytes);
     bench(bytes);
@@ -63,6 +68,21 @@ pub fn run(bytes: &[u8]) {
         if let Ok(stringing) = Stringing::from_text(word, 1, 88) {
             assert!(stringing.pin_count() >= 88);
         }
+    }
+}
+
+/// An exported instrument: read to its end or refused in a sentence.
+fn exchanged(bytes: &[u8]) {
+    let mut count = 0_u64;
+    let read = bundle::read(&mut &bytes[..], &mut |_, _| {
+        count += 1;
+        Ok(())
+    });
+    if let Ok(report) = read {
+        assert_eq!(report.record_count, count);
+    }
+    if let Err(error) = json::read(&mut &bytes[..], &mut |_| Ok(())) {
+        assert!(!error.to_string().chars().any(char::is_control), "{error:?}");
     }
 }
 

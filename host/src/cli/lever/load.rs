@@ -59,7 +59,7 @@ pub(super) struct LoadArguments {
     /// Pins to read: quick or full; adaptive needs the host at the piano [default: quick]
     #[arg(long, value_name = "PLAN", value_enum, conflicts_with_all = ["pins", "resume"])]
     pub plan: Option<PlanKind>,
-    /// Pins to read, in order, at most 256, instead of a plan
+    /// Pins to read, in order, at most 256, instead of a plan, such as "A4,49L,12-25,1-20 bass"
     #[arg(long, value_name = "PINS")]
     pub pins: Option<String>,
     /// Go on with the survey begun last: the pins that are not read or passed over yet
