@@ -74,6 +74,14 @@ impl Checked {
         }
     }
 
+    /// Something more about a row, which may have been found already.
+    fn find_of_row(&mut self, place: String, fault: &str) {
+        match self.findings.iter_mut().find(|known| known.place == place) {
+            Some(known) => known.fault.push_str(&format!("; it {fault}")),
+            None => self.find(place, fault),
+        }
+    }
+
     /// A step of the check that could not be done to its end.
     fn broken_off(&mut self, place: &str, error: &StoreError) {
         let why = printable_short(&error.to_string(), MESSAGE_LENGTH_MAX);
@@ -464,7 +472,7 @@ fn readings(connection: &Connection, checked: &mut Checked) -> Result<(), StoreE
         }
     });
     for (id, fault) in wrong {
-        checked.find(place_name(connection, "reading", id), fault);
+        checked.find_of_row(place_name(connection, "reading", id), fault);
     }
     done
 }
@@ -488,7 +496,7 @@ fn records(connection: &Connection, checked: &mut Checked) -> Result<(), StoreEr
         };
         if !fits().unwrap_or(false) {
             let fault = "is not what the lever sent: its own checksum does not match";
-            checked.find(place_name(connection, "lever_record", id), fault);
+            checked.find_of_row(place_name(connection, "lever_record", id), fault);
         }
     }
     Ok(())

@@ -101,6 +101,8 @@ fn a_changed_value_in_any_table_is_found_and_named() {
         damage(&store, sql);
         let checked = store.verify().unwrap();
         let named = places(&checked.findings);
+        let distinct: std::collections::BTreeSet<&str> = named.iter().copied().collect();
+        assert_eq!(checked.finding_count, distinct.len() as u64, "{sql}: {named:?}");
         assert!(named.first().is_some_and(|first| first.contains(&place)), "{sql}: {named:?}");
     }
 }

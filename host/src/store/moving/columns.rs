@@ -28,7 +28,7 @@ impl Columns<'_> {
         mut row: Row,
     ) -> Result<Vec<(String, SqlValue)>, StoreError> {
         let mut values = Vec::new();
-        for column in columns_of(&self.connection, table)? {
+        for column in columns_of(self.connection, table)? {
             let is_link = link_of(&column) == Some(Link::Instrument);
             if (column == own && table != "plan") || column == "id" {
                 continue;
