@@ -95,7 +95,8 @@ impl Look {
         }
     }
 
-    /// Nobody knows yet. `sized`: see [`is_sized`]; trial pins need room for a larger size.
+    /// Nobody knows yet. `sized`: see [`is_sized`]; trial pins need room for a larger size, and
+    /// cannot be undone, so that what is fitted is measured first.
     pub(super) fn is_open(self, condition: &Condition, sized: bool, room: f64) -> bool {
         match self {
             Look::Tune => condition.tune.is_none(),
@@ -103,7 +104,7 @@ impl Look {
             Look::Stain => condition.contamination.is_none(),
             Look::Room => condition.relative_humidity.is_none(),
             Look::Plank => condition.plank.is_none(),
-            Look::Trials => condition.trials.is_empty() && room > 0.0,
+            Look::Trials => sized && condition.trials.is_empty() && room > 0.0,
         }
     }
 
