@@ -14,6 +14,7 @@ pub mod decision;
 pub mod field;
 pub mod gain;
 pub mod gp;
+pub mod history;
 pub mod input;
 pub mod linalg;
 pub mod profile;

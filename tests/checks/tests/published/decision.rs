@@ -1,6 +1,7 @@
-//! Expected costs, and what an observation is worth.
+//! Expected costs, what an observation is worth, and when a trend reaches a limit.
 
 use pinhold::analysis::decision::{Observation, Problem};
+use pinhold::analysis::history::crossing::{Crossing, fit_line};
 use pinhold::analysis::stats::normal_cdf;
 use pinhold_checks::Case;
 
@@ -77,9 +78,26 @@ fn joint_table(case: &Case) {
     }
 }
 
+fn year_of_a_limit(case: &Case) {
+    let (years, torque) = (list(case, "/inputs/years"), list(case, "/inputs/torque"));
+    let line = fit_line(&years, &torque, 0.0).expect("a line");
+    case.check(line.slope, "/expected/slope", "");
+    case.check(line.intercept, "/expected/intercept", "");
+    case.check(line.residual_sd, "/expected/residual_sd", "");
+    let limit = case.number("/inputs/limit");
+    case.check(line.time_at(limit).expect("it falls"), "/expected/crossing_year", "");
+    let Crossing::Between(low, own, high) = line.falls_to(limit, 5.0, 0.95).expect("a level")
+    else {
+        panic!("an interval")
+    };
+    case.check(own, "/expected/crossing_year", "");
+    assert!(low < own && own < high);
+}
+
 cases! {
     "12_decision_survival":
     "DEC-P01" test_first_then_act, "`analysis::decision`", test_first;
     "DEC-P02" leave_or_fit_a_larger_pin, "`analysis::decision`, `analysis::stats`", leave_or_repin;
+    "DEC-P06" year_a_trend_reaches_a_limit, "`analysis::history::crossing`", year_of_a_limit;
     "DEC-P07" posteriors_of_a_joint_table, "`analysis::decision`", joint_table;
 }

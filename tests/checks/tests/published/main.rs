@@ -28,6 +28,7 @@ mod strings;
 mod torsion;
 mod uncertainty;
 mod units;
+mod wood;
 
 /// Cases that are not run, and why.
 const NOT_USED: &[(&str, &str)] = &[
@@ -38,7 +39,6 @@ const NOT_USED: &[(&str, &str)] = &[
     ("DEC-P03", "isotonic regression: stated chances are not fitted to outcomes"),
     ("DEC-P04", "logistic regression: stated chances are not fitted to outcomes"),
     ("DEC-P05", "survival: no lives of pins are known yet"),
-    ("DEC-P06", "year a trend crosses a limit: no trend over years is fitted yet"),
     ("MEC-P02", "stress within a wall: only the pressure between pin and block is ours"),
     ("MEC-P10", "strain of a gauge: the torque cell is calibrated as a whole"),
     ("MEC-P14", "tube in torsion: pins are solid"),
@@ -48,17 +48,9 @@ const NOT_USED: &[(&str, &str)] = &[
         "ROB-P03",
         "robust regression: bad holes are down-weighted by their chance, after a mixture law",
     ),
-    ("ROB-P04", "slope through medians: no trend over years is fitted yet"),
-    ("ROB-P05", "trend test: no trend over years is fitted yet"),
-    ("ROB-P06", "trend and change point: no trend over years is fitted yet"),
-    ("ROB-P07", "change point: no trend over years is fitted yet"),
-    ("ROB-P08", "signed ranks: two surveys of the same pins are not compared yet"),
-    ("ROB-P09", "two-sample tests: two surveys of the same pins are not compared yet"),
-    ("ROB-P10", "control chart: checks of a lever are judged one by one"),
     ("ROB-P11", "Grubbs' test: outliers are pins, and judged against their neighbours"),
-    ("ROB-P12", "local level: no trend over years is fitted yet"),
+    ("ROB-P12", "local level: a trend over years is a robust line, with steps at repairs"),
     ("ROB-P13", "Hampel's filter: strokes are cut by their own states, not filtered"),
-    ("ROB-P14", "control chart: checks of a lever are judged one by one"),
     ("SIG-P01", "Butterworth filter: the lever averages and fits, it does not filter so"),
     ("SIG-P02", "Butterworth filter: the lever averages and fits, it does not filter so"),
     ("SIG-P03", "Butterworth filter: the lever averages and fits, it does not filter so"),
@@ -99,6 +91,7 @@ fn table() -> String {
         robust::RUN,
         uncertainty::RUN,
         decision::RUN,
+        wood::RUN,
     ]
     .concat();
     let mut lines: Vec<String> =
