@@ -90,11 +90,11 @@ fn bounded(text: &str, least: f64, most: f64) -> Result<f64, String> {
         .ok_or_else(|| format!("a number from {least} to {most} is needed"))
 }
 
-fn percent(text: &str) -> Result<f64, String> {
+pub(super) fn percent(text: &str) -> Result<f64, String> {
     bounded(text, 0.0, 100.0)
 }
 
-fn celsius(text: &str) -> Result<f64, String> {
+pub(super) fn celsius(text: &str) -> Result<f64, String> {
     let celsius = parse_temperature_c(text, Some(TemperatureUnit::Celsius))
         .map_err(|error| error.to_string())?;
     if (-40.0..=60.0).contains(&celsius) {

@@ -138,6 +138,7 @@ impl From<StoreError> for CliError {
             StoreError::NoSuchInstrument { .. }
             | StoreError::NothingToUndo
             | StoreError::NoSuchTrial { .. }
+            | StoreError::NoSuchEntry { .. }
             | StoreError::NotInInbox { .. } => Exit::NotThere,
             StoreError::File { ref source, .. } if source.kind() == ErrorKind::NotFound => {
                 Exit::NotThere

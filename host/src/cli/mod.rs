@@ -9,6 +9,8 @@
 pub mod assign;
 pub mod backup;
 mod budget;
+pub mod climate;
+pub mod compare;
 pub mod condition;
 pub mod context;
 pub mod correct;
@@ -19,6 +21,7 @@ pub mod exchange;
 pub mod exit;
 pub mod files;
 mod form;
+pub mod history;
 pub mod import;
 pub mod instrument;
 pub mod lever;
@@ -30,11 +33,13 @@ pub mod ports;
 mod profile;
 pub mod readings;
 pub mod record;
+pub mod repair;
 pub mod report;
 mod retune;
 pub mod show;
 pub mod strings;
 pub mod survey;
+mod surveys;
 mod teller;
 pub mod trial;
 pub mod verify;
@@ -115,6 +120,14 @@ pub enum Command {
     Verdict(show::VerdictArguments),
     /// Print the thresholds everything is judged by, as a file to change
     Profile(profile::ProfileArguments),
+    /// Surveys in time and their trends; search or watch all instruments
+    History(history::HistoryArguments),
+    /// Log the air an instrument stands in, or list the log
+    Climate(climate::ClimateArguments),
+    /// Note a repair of an instrument, or list them
+    Repair(repair::RepairArguments),
+    /// Hold two surveys against each other: what changed, and the proof of a repair
+    Compare(compare::CompareArguments),
     /// List what to order and the work, step by step
     Order(order::OrderArguments),
     /// Write the report for the customer
@@ -187,6 +200,10 @@ fn dispatch(context: &Context, command: Command) -> Result<(), CliError> {
         Command::Trial(arguments) => trial::run(context, &arguments),
         Command::Map(arguments) => show::map(context, &arguments),
         Command::Verdict(arguments) => show::verdict(context, &arguments),
+        Command::History(arguments) => history::run(context, &arguments),
+        Command::Climate(arguments) => climate::run(context, &arguments),
+        Command::Repair(arguments) => repair::run(context, &arguments),
+        Command::Compare(arguments) => compare::run(context, &arguments),
         Command::Profile(_) => profile::run(context),
         Command::Order(arguments) => order::run(context, &arguments),
         Command::Report(arguments) => report::run(context, &arguments),

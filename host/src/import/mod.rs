@@ -7,6 +7,7 @@
 //! Invariants: every length is bounded before it is used; a file is taken whole or refused whole,
 //! with every fault named by line and column; nothing is guessed from a bad row.
 
+pub mod climate;
 mod columns;
 mod decode;
 mod error;

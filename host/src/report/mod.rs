@@ -6,6 +6,7 @@
 
 pub mod budget;
 pub mod calibration;
+pub mod comparison;
 pub mod document;
 #[cfg(any(feature = "pdf", feature = "png"))]
 mod fonts;

@@ -170,6 +170,14 @@ pub enum StoreError {
         /// Its number.
         number: i64,
     },
+    /// A climate reading or repair that is not there, or was withdrawn before.
+    #[error("the instrument has no {what} {number} that counts; list those there are")]
+    NoSuchEntry {
+        /// What it would be.
+        what: &'static str,
+        /// Its number.
+        number: i64,
+    },
     /// A reading given to a survey that has gone elsewhere in the meantime.
     #[error(
         "record {number} of lever {device:016x} is not in the inbox (any more); 'pinhold \

@@ -28,7 +28,7 @@ const fn step(sql: &'static str) -> Step {
 }
 
 /// The steps, in order from schema 0.
-const STEPS: [Step; 7] = [
+const STEPS: [Step; 8] = [
     step(include_str!("schema/1.sql")),
     step(include_str!("schema/2.sql")),
     step(include_str!("schema/3.sql")),
@@ -36,6 +36,7 @@ const STEPS: [Step; 7] = [
     step(include_str!("schema/5.sql")),
     step(include_str!("schema/6.sql")),
     Step { sql: include_str!("schema/7.sql"), seals: true },
+    step(include_str!("schema/8.sql")),
 ];
 
 /// Newest schema this library reads and writes.

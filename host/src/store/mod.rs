@@ -4,13 +4,15 @@
 //! time and identities come from (the caller hands both in).
 //!
 //! Invariants: what a call reports as stored is on the disk (write-ahead log, synchronous FULL);
-//! a call stores all of what it was given or nothing; readings, records, calibrations, checks
-//! and trial pins are never changed or deleted, a correction stands beside them;
+//! a call stores all of what it was given or nothing; readings, records, calibrations, checks,
+//! trial pins, climate readings and repairs are never changed or deleted, a correction or withdrawal
+//! stands beside them;
 //! numbers are whole, with the unit in the column's name.
 
 mod backup;
 mod calibrations;
 mod checks;
+mod climate;
 mod codes;
 pub mod condition;
 mod corrections;
@@ -24,6 +26,7 @@ pub mod moving;
 mod place_names;
 mod plans;
 mod records;
+mod repairs;
 pub(crate) mod seal;
 mod strings;
 mod surveys;
@@ -37,6 +40,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::Connection;
 
 pub use backup::{Restored, restore};
+pub use climate::{NewClimate, StoredClimate};
 pub use corrections::{Batch, BatchId, BatchKind, Cause, Move, Moved};
 pub use error::StoreError;
 pub use instruments::{InstrumentFacts, InstrumentId, InstrumentRecord, NewInstrument};
@@ -45,6 +49,7 @@ pub use logs::{Contact, KnownLog};
 pub use migrate::{APPLICATION_ID, SCHEMA_VERSION};
 pub use plans::StoredPlan;
 pub use records::{Committed, Held, InboxReading, Named, NewRecord, RecordName};
+pub use repairs::{NewRepair, RepairKind, StoredRepair};
 pub use strings::StoredScale;
 pub use surveys::{NewSurvey, Survey, SurveyId, SurveyReadings, SurveySource};
 pub use trials::{NewTrial, StoredTrial, TrialId, TrialSource};

@@ -8,7 +8,7 @@ use rusqlite::Connection;
 use crate::text::printable;
 
 /// SQL that names a row of each table by its key; what is missing on the way shows as `?`.
-const NAMES: [(&str, &str); 14] = [
+const NAMES: [(&str, &str); 16] = [
     (
         "instrument",
         "SELECT 'instrument ''' || name || ''' or one of its pins' FROM instrument WHERE id = ?1",
@@ -92,6 +92,17 @@ const NAMES: [(&str, &str); 14] = [
              || coalesce(i.name, '?') || ''''
          FROM trial_pin AS t LEFT JOIN instrument AS i ON i.id = t.instrument_id
          WHERE t.id = ?1",
+    ),
+    (
+        "climate_reading",
+        "SELECT 'climate reading ' || c.id || ' of instrument ''' || coalesce(i.name, '?') || ''''
+         FROM climate_reading AS c LEFT JOIN instrument AS i ON i.id = c.instrument_id
+         WHERE c.id = ?1",
+    ),
+    (
+        "repair",
+        "SELECT 'repair ' || r.id || ' of instrument ''' || coalesce(i.name, '?') || ''''
+         FROM repair AS r LEFT JOIN instrument AS i ON i.id = r.instrument_id WHERE r.id = ?1",
     ),
 ];
 

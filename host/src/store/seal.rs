@@ -34,6 +34,9 @@ pub(super) struct Sealed {
     pub(super) name: &'static str,
     /// The whole number its rows are known by.
     pub(super) key: &'static str,
+    /// Schema that brought the table, where that is one that sealed already; else the first that
+    /// sealed.
+    pub(super) since: i64,
     /// Tables whose rows are part of its rows, with the column that says of which.
     pub(super) parts: &'static [(&'static str, &'static str)],
 }
@@ -43,11 +46,11 @@ const fn sealed(
     name: &'static str,
     parts: &'static [(&'static str, &'static str)],
 ) -> Sealed {
-    Sealed { kind, name, key: "id", parts }
+    Sealed { kind, name, key: "id", since: 7, parts }
 }
 
 /// Everything that is sealed. Append-only: a number, once released, stays with its table.
-pub(super) const SEALED: [Sealed; 14] = [
+pub(super) const SEALED: [Sealed; 16] = [
     sealed(1, "instrument", &[("pin", "instrument_id")]),
     sealed(2, "lever", &[("lever_log", "lever_id")]),
     sealed(3, "survey", &[]),
@@ -55,13 +58,21 @@ pub(super) const SEALED: [Sealed; 14] = [
     sealed(5, "hand_reading", &[("hand_torque", "reading_id")]),
     sealed(6, "verdict", &[]),
     sealed(7, "lever_record", &[]),
-    Sealed { kind: 8, name: "plan", key: "survey_id", parts: &[("plan_pin", "survey_id")] },
+    Sealed { key: "survey_id", ..sealed(8, "plan", &[("plan_pin", "survey_id")]) },
     sealed(9, "correction_batch", &[]),
     sealed(10, "correction", &[]),
     sealed(11, "calibration", &[]),
     sealed(12, "lever_check", &[]),
     sealed(13, "string_scale", &[("string_row", "scale_id")]),
     sealed(14, "trial_pin", &[("trial_pin_withdrawn", "trial_pin_id")]),
+    Sealed {
+        since: 8,
+        ..sealed(15, "climate_reading", &[("climate_withdrawn", "climate_reading_id")])
+    },
+    Sealed {
+        since: 8,
+        ..sealed(16, "repair", &[("repair_pin", "repair_id"), ("repair_withdrawn", "repair_id")])
+    },
 ];
 
 /// Running CRC-64/XZ.

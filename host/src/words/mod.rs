@@ -17,6 +17,7 @@ mod sentences;
 #[cfg(test)]
 pub(crate) mod banned;
 pub(crate) mod chain;
+pub(crate) mod comparison;
 pub(crate) mod condition;
 pub(crate) mod findings;
 pub(crate) mod pages;

@@ -11,6 +11,7 @@ fn all() -> Vec<(&'static str, &'static str, &'static str)> {
         pictures::PATTERNS,
         pages::PATTERNS,
         chain::PATTERNS,
+        comparison::PATTERNS,
     ];
     tables.concat()
 }
@@ -61,6 +62,7 @@ fn quoted(source: &str) -> Vec<String> {
 fn nothing_is_said_that_must_not_be() {
     let sources = [
         include_str!("chain.rs"),
+        include_str!("comparison.rs"),
         include_str!("condition.rs"),
         include_str!("findings.rs"),
         include_str!("pages.rs"),

@@ -2,10 +2,12 @@
 
 mod budget;
 mod calibrate;
+mod compare;
 mod condition;
 mod correct;
 mod costs;
 mod fit;
+mod history;
 mod import;
 mod inbox;
 mod instrument;

@@ -5,8 +5,8 @@ use pinhold::condition::ConditionRecord;
 use pinhold::instrument::scale::{StringRow, StringScale};
 use pinhold::instrument::{FieldPin, Instrument, InstrumentKind};
 use pinhold::store::{
-    Cause, Contact, InstrumentFacts, Move, NewInstrument, NewRecord, NewSurvey, RecordName, Store,
-    StoredPlan, StoredScale, StoredVerdict, SurveyId, SurveySource,
+    Cause, Contact, InstrumentFacts, Move, NewInstrument, NewRecord, NewRepair, NewSurvey,
+    RecordName, Store, StoredPlan, StoredScale, StoredVerdict, SurveyId, SurveySource,
 };
 use pinhold_protocol::content::{UNASSIGNED, decode_content};
 use pinhold_protocol::lost::encode_lost;
@@ -16,7 +16,7 @@ use pinhold_protocol::record::{
 use pinhold_protocol::units::{Angle, Torque};
 use rusqlite::Connection;
 
-use crate::sample::{hello, instrument, reading, trial};
+use crate::sample::{climate, hello, instrument, reading, repair, trial};
 use crate::sample_lever::{calibration, check};
 
 /// The lever of the store.
@@ -186,6 +186,13 @@ fn around(store: &mut Store, name: &str) {
     let first = store.keep_trial(record.id, &trial(record.instrument.pins[0].pin)).unwrap();
     store.keep_trial(record.id, &trial(record.instrument.pins[1].pin)).unwrap();
     store.withdraw_trial(record.id, first, WHEN, "wrong pin").unwrap();
+    store.keep_climate(record.id, WHEN, &[climate(20_485), climate(20_486)]).unwrap();
+    let log = store.climate_of(record.id).unwrap();
+    store.withdraw_climate(record.id, log[0].number, WHEN, "typing error").unwrap();
+    let pins = vec![record.instrument.pins[0].pin, record.instrument.pins[1].pin];
+    let first = store.keep_repair(record.id, WHEN, &repair(pins)).unwrap();
+    store.keep_repair(record.id, WHEN, &NewRepair { done_ms: 1, ..repair(Vec::new()) }).unwrap();
+    store.withdraw_repair(record.id, first, WHEN, "another instrument").unwrap();
     if store.calibrations_of(DEVICE).unwrap().is_empty() {
         store.keep_calibration(&calibration(DEVICE, 3)).unwrap();
         store.keep_check(&check(DEVICE, 3, 1_770_000_000_000, true)).unwrap();

@@ -4,17 +4,17 @@ use pinhold::analysis::input::{StringState, TorqueKind, TuneStability};
 use pinhold::import::hand::LimitSide;
 use pinhold::instrument::PlateFace;
 use pinhold::instrument::scale::{Winding, WindingMetal};
-use pinhold::store::{RecordName, SCHEMA_VERSION, Store, SurveySource, TrialSource};
+use pinhold::store::{RecordName, RepairKind, SCHEMA_VERSION, Store, SurveySource, TrialSource};
 use pinhold::units::NM_PER_INLBF;
 use pinhold_protocol::record::{Direction, Knee, Outcome, SampleCoverage};
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-use crate::sample::trial;
+use crate::sample::{climate, repair, trial};
 use crate::sample_lever::{calibration, check};
 
 /// Each schema's fixture, in order from 1.
-pub(crate) const FIXTURES: [&str; 7] = [
+pub(crate) const FIXTURES: [&str; 8] = [
     include_str!("../fixtures/schema/1.sql"),
     include_str!("../fixtures/schema/2.sql"),
     include_str!("../fixtures/schema/3.sql"),
@@ -22,6 +22,7 @@ pub(crate) const FIXTURES: [&str; 7] = [
     include_str!("../fixtures/schema/5.sql"),
     include_str!("../fixtures/schema/6.sql"),
     include_str!("../fixtures/schema/7.sql"),
+    include_str!("../fixtures/schema/8.sql"),
 ];
 
 fn built(sql: &str) -> TempDir {
@@ -252,6 +253,39 @@ fn check_schema_6_facts(store: &Store) {
     assert!(withdrawn.new.trial.reamed);
     assert_eq!(withdrawn.withdrawn.as_ref().unwrap().1, "wrong pin");
     assert_eq!(store.counting_trials(record.id).unwrap(), [trial]);
+}
+
+#[test]
+fn what_schema_8_held_is_read() {
+    let folder = built(FIXTURES[7]);
+    let store = Store::open(folder.path()).unwrap();
+    let id = store.find_instrument("Old friend").unwrap().id;
+    let [first, second] = &store.climate_of(id).unwrap()[..] else { panic!("two count") };
+    assert_eq!((first.number, first.new.humidity_permille), (1, 415));
+    assert_eq!(first.new.temperature_centi_celsius, Some(2050));
+    assert_eq!(first.new.source, "logger 3");
+    assert_eq!(
+        (second.new.taken_ms, second.new.temperature_centi_celsius),
+        (1_769_990_400_000, None)
+    );
+    let [repair] = &store.repairs_of(id).unwrap()[..] else { panic!("one counts") };
+    assert_eq!((repair.number, repair.new.what), (1, RepairKind::LargerPins));
+    assert_eq!(repair.new.pins.len(), 2);
+    assert!(repair.new.is_of(repair.new.pins[0]));
+}
+
+#[test]
+fn instruments_from_before_schema_8_have_no_climate_and_no_repairs() {
+    for fixture in &FIXTURES[..7] {
+        let folder = built(fixture);
+        let mut store = Store::open(folder.path()).unwrap();
+        let id = store.find_instrument("Old friend").unwrap().id;
+        assert!(
+            store.climate_of(id).unwrap().is_empty() && store.repairs_of(id).unwrap().is_empty()
+        );
+        assert_eq!(store.keep_climate(id, "now", &[climate(5)]).unwrap(), 1);
+        assert_eq!(store.keep_repair(id, "now", &repair(Vec::new())).unwrap(), 1);
+    }
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 mod backup;
 mod calibrations;
+mod climate;
 mod corrections;
 mod everything;
 mod exchange;

@@ -13,7 +13,9 @@ use pinhold_protocol::content::Content;
 use rusqlite::Connection;
 use tempfile::TempDir;
 
-use crate::sample::{begin, instrument, keep, keep_content, reading, survey, trial};
+use crate::sample::{
+    begin, climate, instrument, keep, keep_content, reading, repair, survey, trial,
+};
 use crate::sample_lever::{calibration, check};
 
 #[test]
@@ -105,8 +107,23 @@ fn readings_records_and_corrections_cannot_be_changed_or_deleted() {
     let id = store.find_instrument("x").unwrap().id;
     let kept = store.keep_trial(id, &trial(instrument("x").instrument.pins[0].pin)).unwrap();
     store.withdraw_trial(id, kept, "now", "test").unwrap();
+    store.keep_climate(id, "now", &[climate(1), climate(2)]).unwrap();
+    store.withdraw_climate(id, 1, "now", "test").unwrap();
+    let pins = vec![instrument("x").instrument.pins[0].pin];
+    let number = store.keep_repair(id, "now", &repair(pins)).unwrap();
+    store.withdraw_repair(id, number, "now", "test").unwrap();
     let connection = Connection::open(store.path()).unwrap();
     for sql in [
+        "UPDATE climate_reading SET humidity_permille = 1",
+        "DELETE FROM climate_reading",
+        "UPDATE climate_withdrawn SET reason = ''",
+        "DELETE FROM climate_withdrawn",
+        "UPDATE repair SET remark = ''",
+        "DELETE FROM repair",
+        "UPDATE repair_pin SET note = 1",
+        "DELETE FROM repair_pin",
+        "UPDATE repair_withdrawn SET reason = ''",
+        "DELETE FROM repair_withdrawn",
         "UPDATE reading SET friction_unm = 1",
         "DELETE FROM reading",
         "UPDATE stroke SET running_unm = 1",

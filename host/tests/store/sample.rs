@@ -5,8 +5,8 @@ use pinhold::analysis::input::{Condition, Estimate};
 use pinhold::instrument::InstrumentKind;
 use pinhold::instrument::layout::modern_85;
 use pinhold::store::{
-    Committed, InstrumentFacts, NewInstrument, NewRecord, NewSurvey, NewTrial, Store, StoreError,
-    SurveyId, SurveySource, TrialSource,
+    Committed, InstrumentFacts, NewClimate, NewInstrument, NewRecord, NewRepair, NewSurvey,
+    NewTrial, RepairKind, Store, StoreError, SurveyId, SurveySource, TrialSource,
 };
 use pinhold_protocol::content::Content;
 use pinhold_protocol::message::Hello;
@@ -183,5 +183,27 @@ pub(crate) fn hello(device: u64, calibration: u32) -> Hello {
         calibration,
         zeroed: true,
         survey: 0,
+    }
+}
+
+/// A reading of the air so many days after 1970.
+pub(crate) fn climate(day: i64) -> NewClimate {
+    NewClimate {
+        taken: format!("day {day}"),
+        taken_ms: day * 86_400_000,
+        humidity_permille: 420,
+        temperature_centi_celsius: Some(-150),
+        source: "logger".to_string(),
+    }
+}
+
+/// Larger pins in some holes.
+pub(crate) fn repair(pins: Vec<Pin>) -> NewRepair {
+    NewRepair {
+        what: RepairKind::LargerPins,
+        done: "1970-01-09".to_string(),
+        done_ms: 8 * 86_400_000,
+        pins,
+        remark: "3/0".to_string(),
     }
 }

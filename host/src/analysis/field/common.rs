@@ -29,7 +29,7 @@ const OWN_VARIANCE_MIN: f64 = 1e-6;
 
 /// Whether a line is one error for the whole survey: of the lever, its calibration, the person and
 /// the strings' bearing. Seating anew, noise and zero are each reading's own; zero cancels in F.
-const fn is_common(term: Term) -> bool {
+pub(in crate::analysis) const fn is_common(term: Term) -> bool {
     matches!(
         term,
         Term::Scale

@@ -9,7 +9,7 @@ use super::{HistoryError, checked};
 use crate::analysis::stats::mean;
 
 /// Expected range of two normal values, in standard deviations: 2/√π.
-const D2_OF_TWO: f64 = 1.128_379_167_095_512_6;
+const D2_OF_TWO: f64 = std::f64::consts::FRAC_2_SQRT_PI;
 /// Upper limit of the moving range of two, in mean ranges: 1 + 3·d₃/d₂ (the handbooks' 3.267).
 const D4_OF_TWO: f64 = 3.266_531_7;
 /// Standard deviations of a Shewhart chart's limits.

@@ -22,6 +22,8 @@ pub struct TimeLine {
     pub residual_sd: f64,
     /// Standard uncertainty of the slope.
     pub slope_u: f64,
+    /// Degrees of freedom of the scatter.
+    dof: f64,
     /// Middle of the times.
     centre: f64,
     /// Standard uncertainty of the line there.
@@ -73,6 +75,7 @@ pub fn fit_line(times: &[f64], values: &[f64], own_u: f64) -> Result<TimeLine, H
         intercept: level - slope * centre,
         residual_sd,
         slope_u: sd / spread.sqrt(),
+        dof: count - 2.0,
         centre,
         centre_u: sd / count.sqrt(),
     };
@@ -81,6 +84,13 @@ pub fn fit_line(times: &[f64], values: &[f64], own_u: f64) -> Result<TimeLine, H
 }
 
 impl TimeLine {
+    /// The line of values out of which one more coefficient was fitted before: a degree of freedom
+    /// less, down to one.
+    #[must_use]
+    pub fn of_fitted_values(self) -> TimeLine {
+        TimeLine { dof: (self.dof - 1.0).max(1.0), ..self }
+    }
+
     /// The line's value at a time.
     pub fn value_at(&self, time: f64) -> f64 {
         self.intercept + self.slope * time
@@ -103,8 +113,7 @@ impl TimeLine {
 
     fn factor(&self, level: f64) -> Result<f64, HistoryError> {
         checked_level(level)?;
-        coverage_factor(level, self.count as f64 - 2.0)
-            .ok_or(HistoryError::OutOfRange { what: "the level" })
+        coverage_factor(level, self.dof).ok_or(HistoryError::OutOfRange { what: "the level" })
     }
 
     /// When the line falls to `limit`, seen from `now`, at this two-sided level.

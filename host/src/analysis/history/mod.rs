@@ -9,6 +9,7 @@
 //! answer, never a panic; no interval is given where the data are too few for its level.
 
 pub mod chart;
+pub mod compare;
 pub mod crossing;
 pub mod kendall;
 pub mod moisture;
@@ -16,6 +17,7 @@ pub mod paired;
 pub mod pettitt;
 mod ranks;
 pub mod slope;
+pub mod trend;
 pub mod wood;
 
 #[cfg(test)]

@@ -89,12 +89,12 @@ pub struct ReportArguments {
     pub photo: Vec<String>,
 }
 
-fn language_parser() -> impl TypedValueParser<Value = Language> {
+pub(super) fn language_parser() -> impl TypedValueParser<Value = Language> {
     PossibleValuesParser::new(Language::ALL.map(Language::code))
         .map(|code| Language::from_code(&code).unwrap_or_default())
 }
 
-fn paper_parser() -> impl TypedValueParser<Value = Paper> {
+pub(super) fn paper_parser() -> impl TypedValueParser<Value = Paper> {
     PossibleValuesParser::new(["a4", "letter"])
         .map(|word| if word == "letter" { Paper::Letter } else { Paper::A4 })
 }

@@ -101,7 +101,7 @@ const fn kind(
 }
 
 /// Everything that moves, what is pointed at before what points at it.
-const KINDS: [Kind; 13] = [
+const KINDS: [Kind; 15] = [
     kind(
         "instrument",
         &[Part { name: "pins", table: "pin", parent: "instrument_id", order: "note, string" }],
@@ -186,6 +186,31 @@ const KINDS: [Kind; 13] = [
             order: "trial_pin_id",
         }],
         &["instrument_id", "note", "string", "entered", "fitted"],
+        "instrument_id = ?1",
+    ),
+    kind(
+        "climate_reading",
+        &[Part {
+            name: "withdrawn",
+            table: "climate_withdrawn",
+            parent: "climate_reading_id",
+            order: "climate_reading_id",
+        }],
+        &["instrument_id", "taken_ms", "entered"],
+        "instrument_id = ?1",
+    ),
+    kind(
+        "repair",
+        &[
+            Part { name: "pins", table: "repair_pin", parent: "repair_id", order: "note, string" },
+            Part {
+                name: "withdrawn",
+                table: "repair_withdrawn",
+                parent: "repair_id",
+                order: "repair_id",
+            },
+        ],
+        &["instrument_id", "done_ms", "what", "entered"],
         "instrument_id = ?1",
     ),
 ];
