@@ -23,7 +23,7 @@ struct Part {
 }
 
 /// Test binaries in the same build as the test word's.
-const PARTS: [Part; 11] = [
+const PARTS: [Part; 12] = [
     Part {
         name: "power cuts: 10 million histories of the log in flash (125 times the short run)",
         arguments: &["-p", "pinhold-flashmodel", "--test", "power_cuts"],
@@ -58,6 +58,12 @@ const PARTS: [Part; 11] = [
         name: "trial pins: a thousand planks of each law",
         arguments: &["-p", "pinhold-simtest", "--test", "trials"],
         variable: "PINHOLD_TRIALS",
+        value: "long",
+    },
+    Part {
+        name: "years of surveys: twenty thousand instruments of each kind",
+        arguments: &["-p", "pinhold-simtest", "--test", "years"],
+        variable: "PINHOLD_YEARS",
         value: "long",
     },
     Part {
