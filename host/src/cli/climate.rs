@@ -56,7 +56,8 @@ pub struct ClimateArguments {
     #[arg(long, value_name = "FILE.csv", group = "deed")]
     pub import: Option<PathBuf>,
     /// Withdraw the reading of this number: it stays in the store and counts no more
-    #[arg(long, value_name = "N", group = "deed", value_parser = clap::value_parser!(i64).range(1..))]
+    #[arg(long, value_name = "N", group = "deed")]
+    #[arg(value_parser = clap::value_parser!(i64).range(1..))]
     pub remove: Option<i64>,
     /// With --remove: why, for the record
     #[arg(long, value_name = "TEXT", value_parser = fact_parser, requires = "remove")]

@@ -50,7 +50,8 @@ pub struct RepairArguments {
     #[arg(default_value = "", hide_default_value = true)]
     pub remark: String,
     /// Withdraw the repair of this number: it stays in the store and counts no more
-    #[arg(long, value_name = "N", group = "deed", value_parser = clap::value_parser!(i64).range(1..))]
+    #[arg(long, value_name = "N", group = "deed")]
+    #[arg(value_parser = clap::value_parser!(i64).range(1..))]
     pub remove: Option<i64>,
     /// With --remove: why, for the record
     #[arg(long, value_name = "TEXT", value_parser = fact_parser, requires = "remove")]

@@ -155,7 +155,8 @@ pub(super) fn of_instrument(
             ),
             (found, _) => format!(
                 "{name} has {found} of the {needed} surveys with readings this needs; take the \
-                 next with `pinhold survey {name}`, or `pinhold import FILE.csv --instrument {name}`"
+                 next with `pinhold survey {name}`, or `pinhold import FILE.csv --instrument \
+                 {name}`"
             ),
         };
         return Err(CliError::new(Exit::NotThere, sentence));

@@ -5,8 +5,8 @@
 //!
 //! Invariants: what a call reports as stored is on the disk (write-ahead log, synchronous FULL);
 //! a call stores all of what it was given or nothing; readings, records, calibrations, checks,
-//! trial pins, climate readings and repairs are never changed or deleted, a correction or withdrawal
-//! stands beside them;
+//! trial pins, climate readings and repairs are never changed or deleted, a correction or
+//! withdrawal stands beside them;
 //! numbers are whole, with the unit in the column's name.
 
 mod backup;

@@ -35,7 +35,8 @@ sentences! {
         "Not compared: {once} pins read once only, {otherwise} read otherwise (direction, kind of \
          torque, string), {limits} without a friction or with only a limit of it."
         | "Nicht verglichen: {once} nur einmal gemessene Wirbel, {otherwise} anders gemessene \
-           (Richtung, Art des Drehmoments, Saite), {limits} ohne Reibung oder nur mit einer Grenze.";
+           (Richtung, Art des Drehmoments, Saite), {limits} ohne Reibung oder nur mit einer \
+           Grenze.";
     marked(tighter, looser, rest):
         "Clearly tighter: {tighter} pins; clearly looser: {looser}; no clear change: {rest}. Of \
          those marked, one in twenty may be marked by chance."
@@ -120,8 +121,8 @@ pub(crate) const TIGHTER: Word = Word::new("tighter", "fester");
 pub(crate) const LOOSER: Word = Word::new("looser", "loser");
 pub(crate) const HOW: Word = Word::new("How this was compared", "Wie verglichen wurde");
 pub(crate) const OPINION: Word = Word::new(
-    "Torque neither proves nor clears a split, and one pair of surveys tells nothing of how a repair \
-     will last.",
+    "Torque neither proves nor clears a split, and one pair of surveys tells nothing of how a \
+     repair will last.",
     "Das Drehmoment beweist einen Riss nicht und schließt ihn nicht aus, und zwei Aufnahmen sagen \
      nicht, wie lange eine Reparatur hält.",
 );

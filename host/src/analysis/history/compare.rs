@@ -209,7 +209,10 @@ fn pair(one: &PinReading, other: &PinReading, section: impl Fn(Pin) -> u8) -> Op
         section: section(one.pin),
         before_nm: before,
         after_nm: after,
-        change_nm: Estimate { value: after.value - before.value, u: before.u.hypot(after.u) },
+        change_nm: Estimate {
+            value: after.value - before.value,
+            u: libm::hypot(before.u, after.u),
+        },
         change: Change::NotClear,
     })
 }
@@ -269,14 +272,14 @@ pub fn common_level_u(readings: &[&PinReading], same_tool: bool) -> f64 {
 
 fn common_u(matched: &[(&PinReading, &PinReading)], same_tool: bool) -> f64 {
     let (one, other): (Vec<&PinReading>, Vec<&PinReading>) = matched.iter().copied().unzip();
-    common_level_u(&one, same_tool).hypot(common_level_u(&other, same_tool))
+    libm::hypot(common_level_u(&one, same_tool), common_level_u(&other, same_tool))
 }
 
 /// The shift's interval with the common part: half widths as roots of squares.
 fn widened(shift: &Shift, common_u_nm: f64) -> Option<(f64, f64)> {
     let (low, high) = shift.interval?;
     let k = coverage_factor(LEVEL, f64::INFINITY)?;
-    let far = |half: f64| half.hypot(k * common_u_nm);
+    let far = |half: f64| libm::hypot(half, k * common_u_nm);
     Some((shift.shift - far(shift.shift - low), shift.shift + far(high - shift.shift)))
 }
 

@@ -65,7 +65,8 @@ pub fn fit_line(times: &[f64], values: &[f64], own_u: f64) -> Result<TimeLine, H
         return Err(HistoryError::AllTied);
     }
     let slope = pairs().map(|(time, value)| time * value).sum::<f64>() / spread;
-    let squares: f64 = pairs().map(|(time, value)| (value - slope * time).powi(2)).sum();
+    let left = |(time, value): (f64, f64)| value - slope * time;
+    let squares: f64 = pairs().map(left).map(|rest| rest * rest).sum();
     let count = times.len() as f64;
     let residual_sd = (squares / (count - 2.0)).sqrt();
     let sd = residual_sd.max(own_u);
@@ -124,7 +125,8 @@ impl TimeLine {
         if !(limit.is_finite() && now.is_finite()) {
             return Err(HistoryError::OutOfRange { what: "the limit or the time" });
         }
-        let k2 = self.factor(level)?.powi(2);
+        let k = self.factor(level)?;
+        let k2 = k * k;
         if self.value_at(now) <= limit {
             return Ok(Crossing::Reached);
         }
@@ -211,7 +213,7 @@ mod tests {
             let line = fit_line(&YEARS, &values, 0.0).unwrap();
             let k = line.factor(0.95).unwrap();
             let excluded = |time: f64| {
-                let u = line.centre_u.hypot((time - line.centre) * line.slope_u);
+                let u = libm::hypot(line.centre_u, (time - line.centre) * line.slope_u);
                 (line.value_at(time) - 7.0).abs() > k * u
             };
             match line.falls_to(7.0, 5.0, 0.95).unwrap() {

@@ -190,7 +190,7 @@ pub fn trend(
         let shared = common_level_u(&of, same_tool);
         // What is each reading's own falls with their number.
         let reading_u = median(&frictions.iter().map(|(_, u)| *u).collect::<Vec<f64>>())?;
-        own_u.push(shared.hypot(reading_u / (frictions.len() as f64).sqrt()));
+        own_u.push(libm::hypot(shared, reading_u / (frictions.len() as f64).sqrt()));
     }
     let years: Vec<f64> = used.iter().map(|index| surveys[*index].years).collect();
     let own_u = mean(&own_u)?;
@@ -256,7 +256,7 @@ fn fitted(series: Fitted, limit_nm: f64, now_years: f64) -> Trend {
     }
     // The moisture's slope is uncertain too: no surer than the fit over both.
     let centre = mean(&years).unwrap_or(0.0);
-    let spread = years.iter().map(|year| (year - centre).powi(2)).sum::<f64>().sqrt();
+    let spread = years.iter().map(|year| (year - centre) * (year - centre)).sum::<f64>().sqrt();
     let own_u = seen.map_or(own_u, |slope| own_u.max(slope.per_time_u * spread));
     let Ok(line) = fit_line(&years, &values, own_u) else { return told };
     let line = if seen.is_some() { line.of_fitted_values() } else { line };

@@ -101,16 +101,16 @@ pub(super) fn told(used: &[&Numbered], trend: &Trend) -> String {
              {range:.1} percent points"
         ),
         Some(range) => format!(
-            "not in like air: over the eight weeks before each, wood tended to moistures {range:.1} \
-             percent points apart{effect}"
+            "not in like air: over the eight weeks before each, wood tended to moistures \
+             {range:.1} percent points apart{effect}"
         ),
         None if same_season(used) => {
             "of the same season; the climate of the weeks before was not logged for all of them"
                 .to_owned()
         }
         None => "not of the same season, and the climate of the weeks before was not logged for \
-                 all of them: a part of the change may be the wood's moisture; log it with `pinhold \
-                 climate`"
+                 all of them: a part of the change may be the wood's moisture; log it with \
+                 `pinhold climate`"
             .to_owned(),
     }
 }

@@ -56,7 +56,8 @@ pub struct HistoryArguments {
     #[arg(long, value_name = "PINS", requires = "name")]
     pub pin: Option<String>,
     /// Instruments with these words in what is written about them
-    #[arg(long, value_name = "TEXT", value_parser = fact_parser, conflicts_with_all = ["name", "watch"])]
+    #[arg(long, value_name = "TEXT", value_parser = fact_parser)]
+    #[arg(conflicts_with_all = ["name", "watch"])]
     pub search: Option<String>,
     /// Which instruments are due for a check, and which fall fastest
     #[arg(long, conflicts_with = "name")]
