@@ -17,6 +17,9 @@ use crate::import::read_file;
 use crate::store::{NewClimate, StoredClimate};
 use crate::text::printable;
 
+/// Temperature taken where none was read, °C.
+const ROOM_CELSIUS: f64 = 20.0;
+
 /// Arguments of `pinhold climate`.
 #[derive(Args, Clone, Debug)]
 #[command(after_long_help = "\
@@ -128,20 +131,16 @@ fn typed(
     Ok(NewClimate {
         taken,
         taken_ms,
-        // Bounded by the parsers, so the casts fit.
-        humidity_permille: (humidity * 10.0).round() as u16,
-        temperature_centi_celsius: arguments
-            .celsius
-            .map(|celsius| (celsius * 100.0).round() as i32),
+        humidity_permille: NewClimate::permille_of(humidity),
+        temperature_centi_celsius: arguments.celsius.map(NewClimate::centi_of),
         source: arguments.source.clone(),
     })
 }
 
 /// Moisture wood would tend to in that air, percent; `None` outside what is tabled.
 pub(super) fn moisture(new: &NewClimate) -> Option<f64> {
-    let celsius = new.temperature_centi_celsius.map_or(20.0, |centi| f64::from(centi) / 100.0);
-    let humidity = f64::from(new.humidity_permille) / 1000.0;
-    equilibrium_moisture_percent(Air { celsius, humidity }).ok()
+    let air = Air { celsius: new.celsius().unwrap_or(ROOM_CELSIUS), humidity: new.humidity() };
+    equilibrium_moisture_percent(air).ok()
 }
 
 fn list(context: &Context, name: &str, readings: &[StoredClimate]) -> Result<(), CliError> {
@@ -165,9 +164,7 @@ fn list(context: &Context, name: &str, readings: &[StoredClimate]) -> Result<(),
 
 fn line(stored: &StoredClimate) -> String {
     let new = &stored.new;
-    let celsius = new
-        .temperature_centi_celsius
-        .map_or(String::new(), |centi| format!(", {:.1} °C", f64::from(centi) / 100.0));
+    let celsius = new.celsius().map_or(String::new(), |celsius| format!(", {celsius:.1} °C"));
     let moisture =
         moisture(new).map_or(String::new(), |percent| format!(", wood tends to {percent:.1} %"));
     let source = match new.source.as_str() {
@@ -187,8 +184,8 @@ fn value(stored: &StoredClimate) -> Value {
     json!({
         "number": stored.number,
         "taken": new.taken,
-        "relative_humidity": f64::from(new.humidity_permille) / 1000.0,
-        "celsius": new.temperature_centi_celsius.map(|centi| f64::from(centi) / 100.0),
+        "relative_humidity": new.humidity(),
+        "celsius": new.celsius(),
         "wood_moisture_percent": moisture(new),
         "source": new.source,
     })

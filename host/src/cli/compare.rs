@@ -11,8 +11,7 @@ use serde_json::{Value, json};
 use super::context::Context;
 use super::correct::pin_value;
 use super::exit::{CliError, Exit};
-use super::files::write_whole;
-use super::form::Form;
+use super::form::Files;
 use super::history::climate::humidity_before;
 use super::parsers::{fact_parser, name_parser};
 use super::report::{language_parser, paper_parser};
@@ -23,7 +22,6 @@ use crate::report::comparison::{CompareModel, CompareSetting, Side, document, ma
 use crate::report::document::Paper;
 use crate::report::terminal::wrap;
 use crate::store::InstrumentRecord;
-use crate::text::printable;
 use crate::words::{Language, comparison as say};
 
 /// What a file is said to be that ends in no form's name.
@@ -74,11 +72,7 @@ pub struct CompareArguments {
 /// # Errors
 /// When there are no two surveys, one is not there, or a file cannot be written.
 pub fn run(context: &Context, arguments: &CompareArguments) -> Result<(), CliError> {
-    let forms: Vec<(Form, &PathBuf)> = arguments
-        .out
-        .iter()
-        .map(|path| Ok((Form::of(path, FORM)?, path)))
-        .collect::<Result<_, CliError>>()?;
+    let files = Files::of(&arguments.out, FORM)?;
     let (store, record, surveys) = of_instrument(context, &arguments.name, 2)?;
     let (before, after) = chosen(&surveys, arguments)?;
     let comparison = compared(context, &record, before, after);
@@ -108,15 +102,7 @@ pub fn run(context: &Context, arguments: &CompareArguments) -> Result<(), CliErr
         paper: arguments.paper,
         made_ms: context.now_ms(),
     };
-    let mut files = Vec::new();
-    for (form, path) in forms {
-        files.push((form.bytes(&document(&model, &setting))?, path));
-    }
-    for (bytes, path) in &files {
-        write_whole(path, bytes)?;
-    }
-    let written: Vec<String> =
-        files.iter().map(|(_, path)| printable(&path.to_string_lossy())).collect();
+    let written = files.write(&document(&model, &setting))?;
     if context.json {
         return context.print_document(&value(&arguments.name, &model, &written));
     }

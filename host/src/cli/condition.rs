@@ -4,6 +4,7 @@ use clap::Args;
 
 use super::parsers::pin_size_parser;
 use crate::analysis::input::{Condition, PlankSight, TuneStability};
+use crate::store::NewClimate;
 use crate::units::{TemperatureUnit, parse_temperature_c};
 
 /// What was seen or told beside torque. What is not given stays unknown.
@@ -57,13 +58,12 @@ impl ConditionArguments {
 
     /// Temperature in hundredths of a degree Celsius, as a survey keeps it.
     pub fn temperature_centi_celsius(&self) -> Option<i32> {
-        // Bounded by the parser, so the cast fits.
-        self.temperature.map(|celsius| (celsius * 100.0).round() as i32)
+        self.temperature.map(NewClimate::centi_of)
     }
 
     /// Humidity in thousandths, as a survey keeps it.
     pub fn humidity_permille(&self) -> Option<u16> {
-        self.humidity.map(|rh| (rh * 10.0).round() as u16)
+        self.humidity.map(NewClimate::permille_of)
     }
 }
 

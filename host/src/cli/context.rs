@@ -218,10 +218,15 @@ pub fn shell_quoted(word: &str) -> String {
     }
 }
 
+/// The day of an ISO 8601 time, as it is written.
+pub fn day_of(time: &str) -> &str {
+    time.split('T').next().unwrap_or(time)
+}
+
 /// The day of a moment, by UTC; `None` beyond what a calendar holds.
 pub fn day_of_ms(ms: i64) -> Option<String> {
     let time = jiff::Timestamp::from_millisecond(ms).ok()?;
-    Some(format!("{time:.0}").split('T').next().unwrap_or_default().to_owned())
+    Some(day_of(&format!("{time:.0}")).to_owned())
 }
 
 /// The platform's data folder.

@@ -14,6 +14,7 @@ use crate::analysis::{Assessment, Profile};
 use crate::condition::ConditionRecord;
 use crate::report::terminal::wrap;
 use crate::text::printable;
+use crate::words::{Said, pages, remedies};
 
 /// Reads a price file.
 ///
@@ -99,11 +100,12 @@ pub(super) fn text(compared: &CostComparison, recorded: &ConditionRecord, width:
     }
     let mut say = |sentence: String| text += &wrap(&sentence, "", width);
     if !compared.unpriced.is_empty() {
-        let words: Vec<&str> = compared.unpriced.iter().map(|remedy| remedy.word()).collect();
-        say(format!("Without a price, and not compared: {}.", words.join(", ")));
+        let words: Vec<Said> =
+            compared.unpriced.iter().map(|remedy| remedies::name(*remedy).said()).collect();
+        say(pages::unpriced(Said::joined(&words, ", ")).to_string());
     }
     for (remedy, why) in &compared.ruled_out {
-        say(format!("Out of the question: {}; {}.", remedy.word(), &**why));
+        say(pages::ruled_out(remedies::name(*remedy), *why).to_string());
     }
     if let Some(best) = compared.best() {
         say(format!(
@@ -125,7 +127,7 @@ pub(super) fn text(compared: &CostComparison, recorded: &ConditionRecord, width:
             amount(first.net),
             amount(compared.certainty_worth)
         )),
-        None => say("In these rates nothing open is worth finding out first.".to_owned()),
+        None => say(pages::NOTHING_PAYS_FIRST.to_string()),
     }
     text
 }

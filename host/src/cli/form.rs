@@ -1,9 +1,11 @@
 //! Documents as files: HTML or PDF, by the end of the name.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::exit::{CliError, Exit};
+use super::files::write_whole;
 use crate::report::document::{Document, html};
+use crate::text::printable;
 
 /// Form of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,6 +42,34 @@ impl Form {
             Form::Html => Ok(html::render(document).into_bytes()),
             Form::Pdf => pdf(document),
         }
+    }
+}
+
+/// Files one document is to be written to.
+pub(super) struct Files<'a>(Vec<(Form, &'a PathBuf)>);
+
+impl<'a> Files<'a> {
+    /// By the ends of their names; see [`Form::of`].
+    ///
+    /// # Errors
+    /// When a name ends in neither.
+    pub(super) fn of(paths: &'a [PathBuf], what: &str) -> Result<Files<'a>, CliError> {
+        let forms = paths.iter().map(|path| Ok((Form::of(path, what)?, path)));
+        forms.collect::<Result<_, CliError>>().map(Files)
+    }
+
+    /// Writes the document to each, all of them made before the first is written; their names, to
+    /// be printed.
+    ///
+    /// # Errors
+    /// When the PDF cannot be made or a file not written.
+    pub(super) fn write(self, document: &Document) -> Result<Vec<String>, CliError> {
+        let made = self.0.into_iter().map(|(form, path)| Ok((form.bytes(document)?, path)));
+        let made: Vec<(Vec<u8>, &PathBuf)> = made.collect::<Result<_, CliError>>()?;
+        for (bytes, path) in &made {
+            write_whole(path, bytes)?;
+        }
+        Ok(made.iter().map(|(_, path)| printable(&path.to_string_lossy())).collect())
     }
 }
 

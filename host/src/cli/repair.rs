@@ -6,7 +6,7 @@ use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde_json::{Value, json};
 
-use super::context::{Context, say, shell_quoted};
+use super::context::{Context, day_of, say, shell_quoted};
 use super::correct::pin_value;
 use super::exit::{CliError, Exit};
 use super::parsers::{date_parser, fact_parser, name_parser};
@@ -142,7 +142,7 @@ pub(super) fn line(stored: &StoredRepair) -> String {
         "" => String::new(),
         remark => format!("; {}", printable(remark)),
     };
-    let day = new.done.split('T').next().unwrap_or_default();
+    let day = day_of(&new.done);
     format!("{:>4}  {}  {}: {pins}{remark}\n", stored.number, printable(day), new.what.word())
 }
 

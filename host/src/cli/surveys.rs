@@ -2,7 +2,7 @@
 //!
 //! Deliberately not here: what any of them says.
 
-use super::context::{Context, shell_quoted};
+use super::context::{Context, day_of, shell_quoted};
 use super::exit::{CliError, Exit};
 use crate::analysis::input::PinReading;
 use crate::lever_reads::uses_of;
@@ -29,7 +29,7 @@ pub(super) struct Numbered {
 impl Numbered {
     /// Day it began.
     pub(super) fn date(&self) -> String {
-        self.survey.started.split('T').next().unwrap_or_default().to_owned()
+        day_of(&self.survey.started).to_owned()
     }
 
     /// As it is told.

@@ -13,7 +13,7 @@ use std::io::{BufRead, Write};
 use serde::Deserialize;
 use serde_json::json;
 
-use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX, ownerless};
+use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX, each_entry};
 use crate::store::moving::{Record, Row};
 use crate::store::seal::crc64_digest;
 use crate::store::{FINDING_COUNT_NAMED, Finding, InstrumentId, Store};
@@ -59,12 +59,8 @@ pub fn write(
 ) -> Result<u64, ExchangeError> {
     let mut writer = Lines { to, number: 0, all: crc64_digest() };
     writer.line(&json!({ "format": FORMAT, "version": FORMAT_VERSION }).to_string())?;
-    let mut count = 0;
-    store.each_record(instrument, &mut |record| {
-        let Record { kind, row } = if without_owner { ownerless(record) } else { record };
-        count += 1;
-        writer.line(&json!({ "kind": kind, "row": row }).to_string())
-    })?;
+    let count =
+        each_entry(store, instrument, without_owner, &mut |entry| writer.line(&entry.to_string()))?;
     let all = format!("{:016x}", writer.all.clone().finalize());
     writer.line(&json!({ "record_count": count, "crc64": all }).to_string())?;
     Ok(count)

@@ -8,9 +8,8 @@ use std::rc::Rc;
 
 use serde::de::{DeserializeSeed, Error as _, IgnoredAny, MapAccess, SeqAccess, Visitor};
 use serde::{Deserialize, Deserializer};
-use serde_json::json;
 
-use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX, ownerless};
+use super::{ExchangeError, FORMAT_VERSION, RECORD_BYTES_MAX, RECORD_COUNT_MAX, each_entry};
 use crate::store::moving::{Record, Row};
 use crate::store::{InstrumentId, Store};
 
@@ -31,12 +30,11 @@ pub fn write(
     to: &mut dyn Write,
 ) -> Result<u64, ExchangeError> {
     write!(to, "{{\"format\":\"{FORMAT}\",\"version\":{FORMAT_VERSION},\"records\":[")?;
-    let mut count = 0;
-    store.each_record(instrument, &mut |record| -> Result<(), ExchangeError> {
-        let Record { kind, row } = if without_owner { ownerless(record) } else { record };
-        let comma = if count == 0 { "" } else { "," };
-        count += 1;
-        Ok(write!(to, "{comma}\n{}", json!({ "kind": kind, "row": row }))?)
+    let mut comma = "";
+    let count = each_entry(store, instrument, without_owner, &mut |entry| {
+        write!(to, "{comma}\n{entry}")?;
+        comma = ",";
+        Ok(())
     })?;
     to.write_all(b"\n]}\n")?;
     Ok(count)

@@ -15,9 +15,10 @@ pub mod json;
 
 pub use error::ExchangeError;
 
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use crate::store::moving::Record;
+use crate::store::{InstrumentId, Store};
 
 /// Longest record read, bytes: a verdict's document with its inputs is a tenth of it.
 pub const RECORD_BYTES_MAX: u64 = 4_000_000;
@@ -25,6 +26,22 @@ pub const RECORD_BYTES_MAX: u64 = 4_000_000;
 pub const RECORD_COUNT_MAX: u64 = 2_000_000;
 /// Version of both formats.
 pub const FORMAT_VERSION: u64 = 1;
+
+/// Every record of an instrument as JSON, with or without what is known of its owner; their count.
+fn each_entry(
+    store: &Store,
+    instrument: InstrumentId,
+    without_owner: bool,
+    take: &mut dyn FnMut(Value) -> Result<(), ExchangeError>,
+) -> Result<u64, ExchangeError> {
+    let mut count = 0;
+    store.each_record(instrument, &mut |record| {
+        let Record { kind, row } = if without_owner { ownerless(record) } else { record };
+        count += 1;
+        take(json!({ "kind": kind, "row": row }))
+    })?;
+    Ok(count)
+}
 
 /// A record without what is known of the instrument's owner.
 fn ownerless(mut record: Record) -> Record {

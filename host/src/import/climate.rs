@@ -143,9 +143,8 @@ fn reading(
     Ok(NewClimate {
         taken: cell(columns.date).to_owned(),
         taken_ms,
-        // Bounded above, so the casts fit.
-        humidity_permille: (humidity * 10.0).round() as u16,
-        temperature_centi_celsius: temperature.map(|celsius| (celsius * 100.0).round() as i32),
+        humidity_permille: NewClimate::permille_of(humidity),
+        temperature_centi_celsius: temperature.map(NewClimate::centi_of),
         source: columns
             .source
             .map_or_else(String::new, |at| printable_short(cell(at), SHOWN_COUNT_MAX)),

@@ -5,12 +5,13 @@
 //! Invariant: a reading is never changed or deleted; one that was a mistake is withdrawn, and then
 //! counts no more. Of one moment only one reading counts.
 
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, Row, TransactionBehavior, params};
 
 use super::Store;
 use super::codes::whole;
 use super::error::{Doing, StoreError};
 use super::instruments::InstrumentId;
+use super::withdrawn::Withdrawable;
 
 /// A reading of the air to be stored.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -27,6 +28,28 @@ pub struct NewClimate {
     pub source: String,
 }
 
+impl NewClimate {
+    /// Thousandths of a humidity in percent, 0 to 100.
+    pub fn permille_of(humidity_percent: f64) -> u16 {
+        (humidity_percent * 10.0).round() as u16
+    }
+
+    /// Hundredths of a degree of a temperature in degrees Celsius, −40 to 60.
+    pub fn centi_of(celsius: f64) -> i32 {
+        (celsius * 100.0).round() as i32
+    }
+
+    /// Relative humidity, 0–1.
+    pub fn humidity(&self) -> f64 {
+        f64::from(self.humidity_permille) / 1000.0
+    }
+
+    /// Temperature, °C, when known.
+    pub fn celsius(&self) -> Option<f64> {
+        self.temperature_centi_celsius.map(|centi| f64::from(centi) / 100.0)
+    }
+}
+
 /// A reading of the air as stored.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StoredClimate {
@@ -36,7 +59,12 @@ pub struct StoredClimate {
     pub new: NewClimate,
 }
 
-const COUNTING: &str = "id NOT IN (SELECT climate_reading_id FROM climate_withdrawn)";
+const ENTRIES: Withdrawable = Withdrawable {
+    doing: "withdraw a climate reading",
+    table: "climate_reading",
+    withdrawn: "climate_withdrawn",
+    entry: "climate_reading_id",
+};
 
 impl Store {
     /// Stores readings of the air round an instrument, all or none; tells how many were stored. One
@@ -74,7 +102,8 @@ impl Store {
         let doing = "list climate readings";
         let sql = format!(
             "SELECT id, taken, taken_ms, humidity_permille, temperature_centi_celsius, source
-             FROM climate_reading WHERE instrument_id = ?1 AND {COUNTING} ORDER BY taken_ms, id"
+             FROM climate_reading WHERE instrument_id = ?1 AND {} ORDER BY taken_ms, id",
+            ENTRIES.counting()
         );
         let mut statement = self.connection.prepare(&sql).doing(doing)?;
         let rows = statement.query_map([instrument.0], |row| Ok(climate_from(row))).doing(doing)?;
@@ -96,29 +125,10 @@ impl Store {
         made: &str,
         reason: &str,
     ) -> Result<(), StoreError> {
-        let doing = "withdraw a climate reading";
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .doing(doing)?;
-        let sql = format!(
-            "SELECT 1 FROM climate_reading WHERE id = ?1 AND instrument_id = ?2 AND {COUNTING}"
-        );
-        let counts = transaction
-            .query_row(&sql, params![number, instrument.0], |_| Ok(()))
-            .optional()
-            .doing(doing)?;
-        if counts.is_none() {
-            return Err(StoreError::NoSuchEntry { what: "climate reading", number });
+        if ENTRIES.withdraw(&mut self.connection, (instrument, number), (made, reason))? {
+            return Ok(());
         }
-        transaction
-            .execute(
-                "INSERT INTO climate_withdrawn (climate_reading_id, made, reason)
-                 VALUES (?1, ?2, ?3)",
-                params![number, made, reason],
-            )
-            .doing(doing)?;
-        transaction.commit().doing(doing)
+        Err(StoreError::NoSuchEntry { what: "climate reading", number })
     }
 }
 
@@ -129,7 +139,8 @@ fn has(
 ) -> Result<bool, StoreError> {
     let sql = format!(
         "SELECT EXISTS (SELECT 1 FROM climate_reading
-             WHERE instrument_id = ?1 AND taken_ms = ?2 AND {COUNTING})"
+             WHERE instrument_id = ?1 AND taken_ms = ?2 AND {})",
+        ENTRIES.counting()
     );
     connection
         .query_row(&sql, params![instrument.0, taken_ms], |row| row.get(0))

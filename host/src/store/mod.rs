@@ -34,6 +34,7 @@ mod trials;
 mod verdicts;
 mod verify;
 mod wal;
+mod withdrawn;
 
 use std::path::{Path, PathBuf};
 

@@ -4,12 +4,13 @@
 //! counts no more.
 
 use pinhold_protocol::record::Pin;
-use rusqlite::{OptionalExtension, TransactionBehavior, params};
+use rusqlite::{TransactionBehavior, params};
 
 use super::Store;
 use super::codes::{letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::instruments::InstrumentId;
+use super::withdrawn::Withdrawable;
 
 /// What was done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -96,7 +97,12 @@ pub struct StoredRepair {
     pub new: NewRepair,
 }
 
-const COUNTING: &str = "id NOT IN (SELECT repair_id FROM repair_withdrawn)";
+const ENTRIES: Withdrawable = Withdrawable {
+    doing: "withdraw a repair",
+    table: "repair",
+    withdrawn: "repair_withdrawn",
+    entry: "repair_id",
+};
 
 impl Store {
     /// Stores a repair of an instrument; tells its number.
@@ -142,7 +148,8 @@ impl Store {
         let doing = "list repairs";
         let sql = format!(
             "SELECT id, what, done, done_ms, remark FROM repair
-             WHERE instrument_id = ?1 AND {COUNTING} ORDER BY done_ms, id"
+             WHERE instrument_id = ?1 AND {} ORDER BY done_ms, id",
+            ENTRIES.counting()
         );
         let mut statement = self.connection.prepare(&sql).doing(doing)?;
         let rows = statement
@@ -194,26 +201,9 @@ impl Store {
         made: &str,
         reason: &str,
     ) -> Result<(), StoreError> {
-        let doing = "withdraw a repair";
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .doing(doing)?;
-        let sql =
-            format!("SELECT 1 FROM repair WHERE id = ?1 AND instrument_id = ?2 AND {COUNTING}");
-        let counts = transaction
-            .query_row(&sql, params![number, instrument.0], |_| Ok(()))
-            .optional()
-            .doing(doing)?;
-        if counts.is_none() {
-            return Err(StoreError::NoSuchEntry { what: "repair", number });
+        if ENTRIES.withdraw(&mut self.connection, (instrument, number), (made, reason))? {
+            return Ok(());
         }
-        transaction
-            .execute(
-                "INSERT INTO repair_withdrawn (repair_id, made, reason) VALUES (?1, ?2, ?3)",
-                params![number, made, reason],
-            )
-            .doing(doing)?;
-        transaction.commit().doing(doing)
+        Err(StoreError::NoSuchEntry { what: "repair", number })
     }
 }

@@ -6,18 +6,26 @@
 //! then counts no more.
 
 use pinhold_protocol::record::Pin;
-use rusqlite::{OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Row, params};
 
 use super::Store;
 use super::codes::{letter, string_from, whole};
 use super::error::{Doing, StoreError};
 use super::instruments::InstrumentId;
 use super::surveys::SurveyId;
+use super::withdrawn::Withdrawable;
 use crate::analysis::gain::Trial;
 use crate::analysis::input::Estimate;
 
 /// Largest friction that is stored, N·m: far beyond any pin.
 const FRICTION_NM_MAX: f64 = 1_000.0;
+
+const ENTRIES: Withdrawable = Withdrawable {
+    doing: "withdraw a trial pin",
+    table: "trial_pin",
+    withdrawn: "trial_pin_withdrawn",
+    entry: "trial_pin_id",
+};
 
 /// Key of a trial pin in one store.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -153,30 +161,10 @@ impl Store {
         made: &str,
         reason: &str,
     ) -> Result<(), StoreError> {
-        let doing = "withdraw a trial pin";
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .doing(doing)?;
-        let counts = transaction
-            .query_row(
-                "SELECT 1 FROM trial_pin WHERE id = ?1 AND instrument_id = ?2
-                     AND id NOT IN (SELECT trial_pin_id FROM trial_pin_withdrawn)",
-                params![id.0, instrument.0],
-                |_| Ok(()),
-            )
-            .optional()
-            .doing(doing)?;
-        if counts.is_none() {
-            return Err(StoreError::NoSuchTrial { number: id.0 });
+        if ENTRIES.withdraw(&mut self.connection, (instrument, id.0), (made, reason))? {
+            return Ok(());
         }
-        transaction
-            .execute(
-                "INSERT INTO trial_pin_withdrawn (trial_pin_id, made, reason) VALUES (?1, ?2, ?3)",
-                params![id.0, made, reason],
-            )
-            .doing(doing)?;
-        transaction.commit().doing(doing)
+        Err(StoreError::NoSuchTrial { number: id.0 })
     }
 
     /// Every trial pin of an instrument in the order entered, withdrawn ones too.

@@ -26,7 +26,7 @@ pub(super) fn weeks_before(log: &[StoredClimate], ms: i64) -> Option<f64> {
 
 /// Mean relative humidity over the weeks before a moment, 0–1; `None` where the log does not tell.
 pub(in crate::cli) fn humidity_before(log: &[StoredClimate], ms: i64) -> Option<f64> {
-    mean_before(log, ms, |new| Some(f64::from(new.humidity_permille) / 1000.0))
+    mean_before(log, ms, |new| Some(new.humidity()))
 }
 
 fn mean_before(

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::cli::context::{Context, say};
+use crate::cli::context::{Context, day_of, say};
 use crate::cli::exit::CliError;
 use crate::store::InstrumentRecord;
 use crate::text::{printable, printable_short};
@@ -85,5 +85,5 @@ fn line(record: &InstrumentRecord, latest: Option<&String>) -> String {
 }
 
 fn day(time: &str) -> String {
-    printable(time.split('T').next().unwrap_or_default())
+    printable(day_of(time))
 }

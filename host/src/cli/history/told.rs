@@ -8,6 +8,7 @@ use crate::analysis::history::crossing::Crossing;
 use crate::analysis::history::moisture::MoistureEffect;
 use crate::analysis::history::trend::{Measure, Reach, SlopeBy};
 use crate::analysis::stats::{median, quantile};
+use crate::cli::context::day_of;
 use crate::cli::correct::pin_value;
 use crate::cli::surveys::{Numbered, ms_of};
 use crate::instrument::pin_name;
@@ -105,8 +106,7 @@ pub(super) fn group_text(group: &Group, limit_nm: f64, unit: TorqueUnit, width: 
     };
     let mut text = format!("{rate_nm}; {pins} of {of}; {}", reach(group, limit_nm, unit));
     if let Some(done) = &group.since {
-        let day = done.split('T').next().unwrap_or_default();
-        text.push_str(&format!("; since the repair of {}", printable(day)));
+        text.push_str(&format!("; since the repair of {}", printable(day_of(done))));
     }
     match group.repaired_count {
         0 => {}

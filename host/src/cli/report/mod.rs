@@ -12,10 +12,9 @@ use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde_json::json;
 
-use super::context::{Context, Loaded, day_of_ms};
+use super::context::{Context, Loaded, day_of, day_of_ms};
 use super::exit::CliError;
-use super::files::write_whole;
-use super::form::Form;
+use super::form::{Files, Form};
 use super::parsers::{fact_parser, name_parser};
 use super::show::{assessed, document, keep_verdict};
 use super::{costs, record, retune};
@@ -25,7 +24,6 @@ use crate::report::document::{Document, Paper};
 use crate::report::paper::{self, Setting};
 use crate::report::{MapModel, ReportContext, letterhead};
 use crate::store::SurveySource;
-use crate::text::printable;
 use crate::words::{Language, Said, pages as say};
 
 /// What a file is said to be that ends in no form's name.
@@ -107,26 +105,14 @@ pub fn run(context: &Context, arguments: &ReportArguments) -> Result<(), CliErro
     let (false, Some(name)) = (arguments.letterhead_example, &arguments.name) else {
         return context.print(&letterhead::example());
     };
-    let forms: Vec<(Form, &PathBuf)> = arguments
-        .out
-        .iter()
-        .map(|path| Ok((Form::of(path, FORM)?, path)))
-        .collect::<Result<_, CliError>>()?;
+    let files = Files::of(&arguments.out, FORM)?;
     let mut store = context.open_store()?;
     let loaded = context.load(&store, name)?;
     let assessment = assessed(&loaded);
     let sheet = sheet(context, &loaded, &assessment, arguments)?;
-    let files: Vec<(Vec<u8>, &PathBuf)> = forms
-        .into_iter()
-        .map(|(form, path)| Ok((form.bytes(&sheet)?, path)))
-        .collect::<Result<_, CliError>>()?;
-    for (bytes, path) in &files {
-        write_whole(path, bytes)?;
-    }
+    let written = files.write(&sheet)?;
     let model = MapModel { instrument: &loaded.record.instrument, assessment: &assessment };
     keep_verdict(&mut store, context, &loaded, &document(&loaded, &model))?;
-    let written: Vec<String> =
-        files.iter().map(|(_, path)| printable(&path.to_string_lossy())).collect();
     if context.json {
         return context.print_document(&json!({
             "format": "pinhold.report",
@@ -200,8 +186,8 @@ fn told(context: &Context, loaded: &Loaded, assessment: &Assessment) -> ReportCo
         SurveySource::Simulated => say::simulated_tool(calibrations(loaded)),
     };
     ReportContext {
-        survey_date: date_of(&loaded.survey.started),
-        report_date: date_of(&context.now),
+        survey_date: day_of(&loaded.survey.started).to_owned(),
+        report_date: day_of(&context.now).to_owned(),
         report_ms: context.now_ms(),
         owner: facts.owner_reference.clone(),
         tool,
@@ -245,9 +231,4 @@ fn survey_line(loaded: &Loaded, pin_count: usize) -> Said {
         0 => read,
         count => say::reassigned(read, count),
     }
-}
-
-/// The date of an ISO 8601 time.
-fn date_of(time: &str) -> String {
-    time.split('T').next().unwrap_or(time).to_owned()
 }

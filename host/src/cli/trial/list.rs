@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::{RemoveArguments, with_unit};
-use crate::cli::context::{Context, say, shell_quoted};
+use crate::cli::context::{Context, day_of, say, shell_quoted};
 use crate::cli::correct::pin_value;
 use crate::cli::exit::CliError;
 use crate::instrument::pin_name;
@@ -64,7 +64,7 @@ pub(super) fn line(stored: &StoredTrial, unit: TorqueUnit) -> String {
         "" => String::new(),
         label => format!(" ({})", printable(label)),
     };
-    let day = new.fitted.split('T').next().unwrap_or_default();
+    let day = day_of(&new.fitted);
     let mut text = format!(
         "{:>4}  {:<7} {}  {} -> {}{label}{}: friction {} -> {}, gained {}",
         stored.id.number(),
